@@ -1,0 +1,2 @@
+//! Command line in, exit status out: the `commontime` binary.
+fn main() {}

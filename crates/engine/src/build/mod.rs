@@ -1,0 +1,1 @@
+//! Samples in, files out: temporary name, flush, read back, rename.

@@ -1,0 +1,1 @@
+//! Finished files in, findings out: the alignment measured again on the result.

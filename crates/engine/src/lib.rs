@@ -1,0 +1,24 @@
+//! THE PRODUCT as one library: cards in; ties, clocks, an alignment, one recording and its report out.
+//!
+//! Modules stand in the order in which data flows through them; a module uses only modules named before it
+//! (`tests/layers.rs` holds this). The engine never prints, never parses arguments and never opens a source for
+//! writing; only [`build`] creates files.
+
+pub mod units;
+pub mod finding;
+pub mod progress;
+pub mod error;
+pub mod media;
+pub mod signal;
+pub mod take;
+pub mod pair;
+pub mod tie;
+pub mod clock;
+pub mod alignment;
+pub mod establish;
+pub mod render;
+pub mod build;
+pub mod check;
+pub mod report;
+
+pub use error::{Error, Kind, Result};

@@ -1,0 +1,1 @@
+//! Takes in, joint takes out: which takes of several units ran together.

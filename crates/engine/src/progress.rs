@@ -1,0 +1,18 @@
+//! How long work tells whoever waits how far it is; the engine itself never prints.
+
+/// Receives the progress of long work. Implementations must be cheap: `advance` is called often and from many threads.
+pub trait Progress: Sync {
+    /// A stage of `total` steps begins; `name` is a short phrase such as "rendering evening-02".
+    fn stage(&self, name: &str, total: u64);
+    /// `steps` more of the current stage are done.
+    fn advance(&self, steps: u64);
+}
+
+/// Tells nobody.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Silent;
+
+impl Progress for Silent {
+    fn stage(&self, _name: &str, _total: u64) {}
+    fn advance(&self, _steps: u64) {}
+}

@@ -1,0 +1,1 @@
+//! Everything in, one self-contained page out.

@@ -1,0 +1,45 @@
+//! A joint take's sound in, ties out: positions on two units that are one instant, each with its sigma and its source.
+
+use crate::units::{LeadPos, Samples, UnitPos};
+
+/// Two positions on two units that are one instant.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tie {
+    /// The instant on the lead.
+    pub lead: LeadPos,
+    /// The same instant on the follower.
+    pub follower: UnitPos,
+    /// One standard deviation of the follower position.
+    pub sigma: Samples,
+    /// Whether the clock was made to follow it (false: an outlier).
+    pub used: bool,
+    /// Where it came from.
+    pub source: Source,
+}
+
+/// Where a tie came from. Channels are 0-based.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Source {
+    /// One electrical signal on `lead` and `follower`.
+    CommonSignal {
+        /// The lead's channel.
+        lead: usize,
+        /// The follower's channel.
+        follower: usize,
+    },
+    /// The sound of one place at different microphones.
+    Acoustic,
+    /// The units' stamps.
+    Stamps,
+    /// A person, with the reason given.
+    Manual(String),
+}
+
+/// Where a follower is expected before anything was measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Guess {
+    /// The lead position of the follower's sample 0.
+    pub offset: LeadPos,
+    /// Plus or minus how much, samples: the half width of the search.
+    pub within: Samples,
+}

@@ -1,0 +1,1 @@
+//! COUNTING: frame rates as exact fractions, labels, drop-frame and midnight.
