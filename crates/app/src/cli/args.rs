@@ -1,0 +1,192 @@
+//! The words a person types in, plain data out: the command line and its options.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+/// One recording from several field recorders.
+#[derive(Debug, Parser)]
+#[command(name = "commontime", version, about, max_term_width = 100)]
+#[command(after_help = "Exit status: 0 done; 1 done, but something needs a decision or was not \
+    established; 2 usage; 3 could not read or write; 4 a verification failed.")]
+pub struct Cli {
+    /// Print the result as JSON on standard output; progress and findings go to standard error
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Make a rehearsal shoot with known truth, run the main job on it, print found against true
+    Demo(DemoArgs),
+    /// The main job: survey, pair, align, build, check, report
+    Join(JoinArgs),
+    /// Units, takes, settings side by side, oddities
+    Survey(SurveyArgs),
+    /// Measure only; writes the alignment for review
+    Align(AlignArgs),
+    /// Build from a reviewed alignment
+    Build(BuildArgs),
+    /// Say where a number came from
+    Explain(ExplainArgs),
+}
+
+/// What `demo` takes.
+#[derive(Debug, Args)]
+pub struct DemoArgs {
+    /// Where cards, recordings and reports go
+    #[arg(long, default_value = "demo", value_name = "DIR")]
+    pub out: PathBuf,
+}
+
+/// What `survey` takes.
+#[derive(Debug, Args)]
+pub struct SurveyArgs {
+    /// Folders (or files), one a unit
+    #[arg(required = true, value_name = "CARD")]
+    pub cards: Vec<PathBuf>,
+}
+
+/// What `align` takes.
+#[derive(Debug, Args)]
+pub struct AlignArgs {
+    /// Folders (or files), one a unit
+    #[arg(required = true, num_args = 1.., value_name = "CARD")]
+    pub cards: Vec<PathBuf>,
+    /// The alignment file to write
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// Replace the file if it exists
+    #[arg(long)]
+    pub replace: bool,
+    /// How to measure
+    #[command(flatten)]
+    pub measure: MeasureArgs,
+}
+
+/// What `join` takes.
+#[derive(Debug, Args)]
+pub struct JoinArgs {
+    /// Folders (or files), one a unit
+    #[arg(required = true, num_args = 1.., value_name = "CARD")]
+    pub cards: Vec<PathBuf>,
+    /// The folder for recordings, reports and the alignment
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// How to measure
+    #[command(flatten)]
+    pub measure: MeasureArgs,
+    /// How to build
+    #[command(flatten)]
+    pub shape: ShapeArgs,
+}
+
+/// What `build` takes.
+#[derive(Debug, Args)]
+pub struct BuildArgs {
+    /// The alignment file that `align` or `join` wrote
+    #[arg(value_name = "FILE")]
+    pub alignment: PathBuf,
+    /// The folder for recordings and reports
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// How to build
+    #[command(flatten)]
+    pub shape: ShapeArgs,
+}
+
+/// What `explain` takes.
+#[derive(Debug, Args)]
+pub struct ExplainArgs {
+    /// The alignment file that `align` or `join` wrote
+    #[arg(value_name = "FILE")]
+    pub alignment: PathBuf,
+    /// Which number: JOINT-TAKE, JOINT-TAKE/UNIT, JOINT-TAKE/UNIT/offset, .../rate, .../clock@MM:SS, .../findings
+    #[arg(value_name = "WHERE")]
+    pub place: Option<String>,
+}
+
+/// How to measure.
+#[derive(Debug, Args)]
+pub struct MeasureArgs {
+    /// The unit whose clock everything is put on
+    #[arg(long, value_name = "UNIT")]
+    pub lead: Option<String>,
+    /// Two channels that carry one electrical signal; may be given more than once
+    #[arg(long, value_name = "UNIT:CH=UNIT:CH")]
+    pub common: Vec<String>,
+    /// The largest distance between microphones on different units
+    #[arg(long, default_value_t = 10.0, value_name = "METRES")]
+    pub spacing: f64,
+    /// Two sample positions that are one instant, on your word; may be given more than once
+    #[arg(long, value_name = "UNIT@POS=UNIT@POS")]
+    pub tie: Vec<String>,
+    /// When a follower is resampled onto the lead's clock
+    #[arg(long, value_enum, default_value_t = ResampleArg::Auto)]
+    pub resample: ResampleArg,
+}
+
+/// How to build.
+#[derive(Debug, Args)]
+pub struct ShapeArgs {
+    /// One file of all channels, one a unit, or one a channel
+    #[arg(long, value_enum, default_value_t = ShapeArg::Poly)]
+    pub shape: ShapeArg,
+    /// The sample format of the output
+    #[arg(long, value_enum, default_value_t = FormatArg::Source)]
+    pub format: FormatArg,
+    /// The stretch of time the output covers
+    #[arg(long, value_enum, default_value_t = SpanArg::Lead)]
+    pub span: SpanArg,
+    /// Replace outputs that exist
+    #[arg(long)]
+    pub replace: bool,
+}
+
+/// `--resample`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ResampleArg {
+    /// When the clocks were not common
+    Auto,
+    /// Never: integer shifts only, drift stays in
+    Never,
+    /// Always, even when the clocks were common
+    Always,
+}
+
+/// `--shape`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ShapeArg {
+    /// One file with all channels
+    Poly,
+    /// One file a unit
+    PerUnit,
+    /// One file a channel
+    Mono,
+}
+
+/// `--format`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum FormatArg {
+    /// As the sources; float when they differ
+    Source,
+    /// 32-bit float
+    Float32,
+    /// 24-bit integer
+    Int24,
+}
+
+/// `--span`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SpanArg {
+    /// The lead's take
+    Lead,
+    /// Only where all units ran
+    Common,
+    /// From the first start to the last end
+    Longest,
+}

@@ -1,0 +1,51 @@
+//! Outcomes and errors in, the exit status of the contract out: 0 done, 1 needs a decision or was not established,
+//! 2 usage, 3 could not read or write, 4 a verification failed.
+
+use std::process::ExitCode;
+
+use engine::Kind;
+use engine::finding::{Finding, Weight};
+
+/// How a command ended without an error.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ended {
+    /// Everything was done.
+    Done,
+    /// Done, but something needs a decision or was not established.
+    Undecided,
+    /// Done in part: something could not be read or written.
+    Unreadable,
+    /// What was written is not what was meant.
+    Unverified,
+}
+
+impl Ended {
+    /// The status for a set of findings: anything that asks or stops leaves something undecided.
+    #[must_use]
+    pub fn by_findings(findings: &[Finding]) -> Self {
+        let grave = findings.iter().any(|finding| finding.weight >= Weight::Ask);
+        if grave { Self::Undecided } else { Self::Done }
+    }
+
+    /// The exit status.
+    #[must_use]
+    pub fn code(self) -> ExitCode {
+        ExitCode::from(match self {
+            Self::Done => 0,
+            Self::Undecided => 1,
+            Self::Unreadable => 3,
+            Self::Unverified => 4,
+        })
+    }
+}
+
+/// The exit status of an error.
+#[must_use]
+pub fn code_of(error: &anyhow::Error) -> ExitCode {
+    let kind = error.chain().find_map(|cause| cause.downcast_ref::<engine::Error>());
+    ExitCode::from(match kind.map(engine::Error::kind) {
+        Some(Kind::Usage | Kind::Refused) => 2,
+        Some(Kind::Verification) => 4,
+        Some(Kind::Io | Kind::Format | Kind::Unsupported) | None => 3,
+    })
+}
