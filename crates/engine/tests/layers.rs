@@ -4,7 +4,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 fn root() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../..").canonicalize().expect("workspace root")
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("../..")
+        .canonicalize()
+        .expect("workspace root")
 }
 
 fn rust_files(folder: &Path) -> Vec<PathBuf> {
@@ -81,17 +84,29 @@ fn top_level_items(group: &str) -> Vec<&str> {
 #[test]
 fn a_module_uses_only_modules_before_it() {
     let order = module_order();
-    assert!(order.len() > 10, "lib.rs lists its modules as `pub mod name;`, found {order:?}");
+    assert!(
+        order.len() > 10,
+        "lib.rs lists its modules as `pub mod name;`, found {order:?}"
+    );
     let source = root().join("crates/engine/src");
     let place = |name: &str| order.iter().position(|module| module == name);
     for path in rust_files(&source) {
         let inside = path.strip_prefix(&source).expect("inside src");
-        let own = inside.components().next().expect("a name").as_os_str().to_string_lossy();
+        let own = inside
+            .components()
+            .next()
+            .expect("a name")
+            .as_os_str()
+            .to_string_lossy();
         let own = own.trim_end_matches(".rs");
-        let Some(own_place) = place(own) else { continue };
+        let Some(own_place) = place(own) else {
+            continue;
+        };
         let text = fs::read_to_string(&path).expect("source file");
         for used in modules_used(&text) {
-            let Some(used_place) = place(&used) else { continue };
+            let Some(used_place) = place(&used) else {
+                continue;
+            };
             assert!(
                 used_place <= own_place,
                 "{} uses `crate::{used}`, which stands after `{own}` in the order of the data \
@@ -108,7 +123,17 @@ fn crates_depend_one_way() {
         ("wave", &["timecode", "engine", "rehearsal", "realfft"][..]),
         ("timecode", &["wave", "engine", "rehearsal", "realfft"]),
         ("rehearsal", &["engine"]),
-        ("engine", &["rehearsal", "clap", "anstream", "indicatif", "axum", "tokio"]),
+        (
+            "engine",
+            &[
+                "rehearsal",
+                "clap",
+                "anstream",
+                "indicatif",
+                "axum",
+                "tokio",
+            ],
+        ),
         ("app", &["realfft", "fearless_simd", "quick-xml"]),
     ];
     for (name, banned) in forbidden {
@@ -120,9 +145,14 @@ fn crates_depend_one_way() {
             .unwrap_or_default();
         for banned in banned {
             let named = section.lines().any(|line| {
-                line.split(['.', ' ', '=']).next().is_some_and(|word| word == *banned)
+                line.split(['.', ' ', '='])
+                    .next()
+                    .is_some_and(|word| word == *banned)
             });
-            assert!(!named, "crates/{name} must not depend on `{banned}` (ARCHITECTURE.md)");
+            assert!(
+                !named,
+                "crates/{name} must not depend on `{banned}` (ARCHITECTURE.md)"
+            );
         }
     }
 }
@@ -134,10 +164,20 @@ fn every_file_says_what_goes_in_and_what_comes_out() {
             continue;
         }
         let text = fs::read_to_string(&path).expect("source file");
-        let shown = path.strip_prefix(root()).expect("inside the workspace").display().to_string();
-        assert!(text.starts_with("//!"), "{shown} does not open with a `//!` line");
+        let shown = path
+            .strip_prefix(root())
+            .expect("inside the workspace")
+            .display()
+            .to_string();
+        assert!(
+            text.starts_with("//!"),
+            "{shown} does not open with a `//!` line"
+        );
         let lines = text.lines().count();
-        assert!(lines <= 500, "{shown} has {lines} lines: split it where its two jobs meet");
+        assert!(
+            lines <= 500,
+            "{shown} has {lines} lines: split it where its two jobs meet"
+        );
     }
 }
 
@@ -145,7 +185,11 @@ fn every_file_says_what_goes_in_and_what_comes_out() {
 fn only_build_and_rehearsal_may_lift_the_ban_on_creating_files() {
     let crates = root().join("crates");
     for path in rust_files(&crates) {
-        let shown = path.strip_prefix(&crates).expect("inside").display().to_string();
+        let shown = path
+            .strip_prefix(&crates)
+            .expect("inside")
+            .display()
+            .to_string();
         let allowed = ["engine/src/build/", "engine/src/offload/", "rehearsal/src/"]
             .iter()
             .any(|folder| shown.starts_with(folder))

@@ -89,6 +89,20 @@ impl Clock {
         Self { knots }
     }
 
+    /// The same clock with every lead position moved by `by`.
+    #[must_use]
+    pub fn shifted(&self, by: Samples) -> Self {
+        let knots = self
+            .knots
+            .iter()
+            .map(|knot| Knot {
+                lead: knot.lead + by,
+                ..*knot
+            })
+            .collect();
+        Self { knots }
+    }
+
     /// The knots, in order.
     #[must_use]
     pub fn knots(&self) -> &[Knot] {

@@ -1,1 +1,12 @@
-//! Joint takes in, an alignment out: which basis each follower's place rests on and what may be claimed.
+//! Joint takes in, an alignment out: which basis each follower's place rests on and what may be claimed because of it
+//! (design section 5).
+
+mod claim;
+mod options;
+#[cfg(test)]
+mod tests;
+
+pub use claim::{
+    Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
+};
+pub use options::{ManualTie, NamedChannel, NamedPair, NamedPosition, Options, Resample};

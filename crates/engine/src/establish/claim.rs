@@ -1,0 +1,436 @@
+//! What was measured in, what may be said about it out: basis, status, offset, rate and bounds exactly as design section 5
+//! allows. No sound is read here; each rule can be tried on numbers alone.
+
+use crate::alignment::{Basis, Status};
+use crate::clock::{Clock, Measured};
+use crate::finding::{Finding, Sign, Weight};
+use crate::units::{LeadPos, Ppm, SampleRate, Samples};
+
+/// The rate difference assumed of two free-running units when none could be measured: professional audio clocks may be
+/// off by up to 10 ppm each (Digital Interface Handbook, 3rd ed., section 6.1), taken as two sigma of the difference.
+const UNMEASURED_RATE_SIGMA_PPM: f64 = 10.0;
+
+/// Beyond this no pair of working crystals differs (`facts` of the field: plausible clocks stay within about 200 ppm;
+/// common practice, no source).
+const PLAUSIBLE_PPM: f64 = 200.0;
+
+/// A person's tie is taken to be good to the sample it names.
+const MANUAL_SIGMA: Samples = Samples(0.5);
+
+/// The smallest bound ever claimed of a measured offset: the contract's "hundredths of a sample".
+const SMALLEST_BOUND: Samples = Samples(0.01);
+
+/// A gap between stamps and content larger than this many seconds is no wrong distance but a wrong stamp: two timecode
+/// frames at the slowest rate in use, 24000/1001.
+const STAMP_DOUBT_S: f64 = 2.0 * 1001.0 / 24_000.0;
+
+/// What the stamps say.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StampEvidence {
+    /// The lead position of the follower's sample 0 by the stamps.
+    pub offset: LeadPos,
+    /// What the coarser of the two units' stamps resolves.
+    pub resolution: Samples,
+}
+
+/// What the sound of the room says.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RoomEvidence {
+    /// The clock, its absolute place pinned to where the search began.
+    pub measured: Measured,
+    /// By how much the content's common delay differs from that place, samples; positive: the follower hears it later.
+    pub content_lag: Samples,
+}
+
+/// A person's tie, already put on lead and follower.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ManualEvidence {
+    /// The instant on the lead.
+    pub lead: LeadPos,
+    /// The same instant on the follower.
+    pub follower: crate::units::UnitPos,
+}
+
+/// Everything known about one follower before a claim is made.
+#[derive(Debug, Clone, Default)]
+pub struct Evidences {
+    /// A person's own tie.
+    pub manual: Option<ManualEvidence>,
+    /// A common signal that locked, with a phrase naming its channels.
+    pub common: Option<(Measured, String)>,
+    /// The sound of the room, locked.
+    pub room: Option<RoomEvidence>,
+    /// The stamps.
+    pub stamps: Option<StampEvidence>,
+    /// Signs of whatever did not lock, for the report.
+    pub unlocked_signs: Vec<Sign>,
+    /// Why it did not lock, one sentence each.
+    pub unlocked_reasons: Vec<String>,
+    /// Places that fit, best first, with their score relative to the best.
+    pub candidates: Vec<(LeadPos, f64)>,
+}
+
+/// What the claim needs to know besides the evidence.
+#[derive(Debug, Clone, Copy)]
+pub struct Circumstances {
+    /// The nominal rate.
+    pub rate: SampleRate,
+    /// The follower's length, samples.
+    pub follower_length: u64,
+    /// The declared largest distance between microphones, metres.
+    pub spacing_m: f64,
+}
+
+/// What may be said.
+#[derive(Debug, Clone)]
+pub struct Claim {
+    /// What the offset rests on.
+    pub basis: Basis,
+    /// Whether it is established.
+    pub status: Status,
+    /// The lead position of the follower's sample 0.
+    pub offset: LeadPos,
+    /// One sigma of the offset.
+    pub offset_sigma: Samples,
+    /// Plus or minus what the claim allows.
+    pub offset_bound: Samples,
+    /// The mean rate.
+    pub rate: Ppm,
+    /// One sigma of the rate.
+    pub rate_sigma: Ppm,
+    /// Whether the rate was measured.
+    pub rate_measured: bool,
+    /// The map.
+    pub clock: Clock,
+    /// The measurement the clock came from.
+    pub measured: Option<Measured>,
+    /// How it came about, sentence by sentence.
+    pub story: Vec<String>,
+    /// What a person should know.
+    pub findings: Vec<Finding>,
+}
+
+/// Makes the claim the evidence allows.
+#[must_use]
+pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
+    let mut claim = match evidences {
+        Evidences {
+            manual: Some(manual),
+            ..
+        } => by_person(*manual, evidences, around),
+        Evidences {
+            common: Some((measured, channels)),
+            ..
+        } => by_common_signal(measured, channels, evidences, around),
+        Evidences {
+            stamps: Some(stamps),
+            room,
+            ..
+        } => by_stamps(*stamps, room.as_ref(), around),
+        Evidences {
+            room: Some(room), ..
+        } => by_room_alone(room, around),
+        _ => nothing(evidences, around),
+    };
+    if claim.rate_measured && claim.rate.0.abs() > PLAUSIBLE_PPM {
+        claim.status = Status::NeedsDecision;
+        claim.findings.push(implausible_rate(claim.rate));
+    }
+    claim.offset_bound = Samples(claim.offset_bound.0.max(3.0 * claim.offset_sigma.0));
+    claim
+}
+
+fn by_common_signal(
+    measured: &Measured,
+    channels: &str,
+    evidences: &Evidences,
+    around: Circumstances,
+) -> Claim {
+    let mut claim = Claim::of_measured(Basis::CommonSignal, measured);
+    claim.offset_bound = Samples((3.0 * measured.offset_sigma.0).max(SMALLEST_BOUND.0));
+    claim.story.push(format!(
+        "the same electrical signal stands on {channels}; the offset and the rate are measured on it"
+    ));
+    if let Some(stamps) = evidences.stamps {
+        let apart = measured.offset - stamps.offset;
+        if apart.0.abs() > stamps.resolution.0 + 1.0 {
+            claim.findings.push(
+                Finding::new(
+                    "stamps-differ-from-common-signal",
+                    Weight::Note,
+                    "the stamps and the common signal disagree; the common signal decides",
+                )
+                .measured(
+                    format!(
+                        "{:+.1} samples ({:+.2} ms)",
+                        apart.0,
+                        apart.seconds(around.rate) * 1e3
+                    ),
+                    format!(
+                        "±{:.0} samples, what the stamps resolve",
+                        stamps.resolution.0
+                    ),
+                )
+                .because("jamming and reading timecode is good to a timecode frame or so")
+                .then("nothing: the measured offset was used"),
+            );
+        }
+    }
+    claim
+}
+
+fn by_stamps(stamps: StampEvidence, room: Option<&RoomEvidence>, around: Circumstances) -> Claim {
+    let allowed = Samples::of_air(around.spacing_m, around.rate).0 + stamps.resolution.0;
+    let Some(room) = room else {
+        return by_stamps_alone(stamps, around);
+    };
+    let lag = room.content_lag;
+    let excess = lag.0.abs() - allowed;
+    if excess > STAMP_DOUBT_S * around.rate.hz() {
+        return contradicted(lag, allowed, room, around);
+    }
+    let mut claim = Claim::of_measured(Basis::Stamps, &room.measured);
+    claim.offset_sigma = Samples(stamps.resolution.0 / 3.0);
+    claim.offset_bound = stamps.resolution;
+    claim.story.push(format!(
+        "the stamps place the follower at {:+.1} samples, good to ±{:.0} samples",
+        stamps.offset.0, stamps.resolution.0
+    ));
+    claim.story.push(format!(
+        "the sound of the room arrives {:+.1} samples ({:+.2} m of air) from there; it measured the rate and did \
+         not move the offset",
+        lag.0,
+        lag.metres_of_air(around.rate)
+    ));
+    if excess > 0.0 {
+        claim.offset_bound =
+            Samples(lag.0.abs() + Samples::of_air(around.spacing_m, around.rate).0);
+        claim.findings.push(
+            Finding::new(
+                "content-beyond-spacing",
+                Weight::Warn,
+                "the sound arrives later than the declared microphone distance allows; it was not moved",
+            )
+            .measured(
+                format!("{:+.0} samples = {:.1} m of air", lag.0, lag.metres_of_air(around.rate).abs()),
+                format!("±{allowed:.0} samples ({} m and the stamps' resolution)", around.spacing_m),
+            )
+            .because("the microphones stand further apart than declared, or a stamp is off")
+            .then("give the true distance with --spacing, or record a common signal next time"),
+        );
+    }
+    claim
+}
+
+fn by_stamps_alone(stamps: StampEvidence, around: Circumstances) -> Claim {
+    let mut claim = Claim::unmeasured(Basis::Stamps, stamps.offset, around);
+    claim.status = Status::NeedsDecision;
+    claim.offset_sigma = Samples(stamps.resolution.0 / 3.0);
+    claim.offset_bound = stamps.resolution;
+    claim.story.push(format!(
+        "the stamps alone place the follower at {:+.1} samples, good to ±{:.0} samples; no sound confirms them",
+        stamps.offset.0, stamps.resolution.0
+    ));
+    let seconds = around.follower_length as f64 / around.rate.hz();
+    claim.findings.push(
+        Finding::new(
+            "stamps-only",
+            Weight::Ask,
+            "only the stamps place this follower: no common signal was found and the microphones share no sound \
+             that could confirm the place or measure the drift",
+        )
+        .measured(
+            format!(
+                "start ±{:.0} samples; drift unknown, up to {:.1} ms by the end if the clocks differ by {} ppm",
+                stamps.resolution.0,
+                seconds * UNMEASURED_RATE_SIGMA_PPM * 1e-3,
+                UNMEASURED_RATE_SIGMA_PPM
+            ),
+            "a common signal, or sound that both units heard",
+        )
+        .then(
+            "listen; if it will do, set this member's \"status\" to \"established\" in alignment.json and run \
+             `commontime build`, or name a common signal with --common or an instant with --tie",
+        ),
+    );
+    claim
+}
+
+fn contradicted(lag: Samples, allowed: f64, room: &RoomEvidence, around: Circumstances) -> Claim {
+    let mut claim = by_room_alone(room, around);
+    claim.status = Status::NeedsDecision;
+    claim.findings.push(
+        Finding::new(
+            "stamps-contradicted",
+            Weight::Ask,
+            "the stamps and the sound contradict each other",
+        )
+        .measured(
+            format!("content {:+.0} samples ({:+.3} s) from the stamps", lag.0, lag.seconds(around.rate)),
+            format!("±{allowed:.0} samples"),
+        )
+        .because("a lost or wrong jam on one unit, or a sound that repeats")
+        .then(
+            "check the units' clocks; to accept the place by content, set \"status\" to \"established\" in \
+             alignment.json and run `commontime build`, or give an instant with --tie",
+        ),
+    );
+    claim
+}
+
+fn by_room_alone(room: &RoomEvidence, around: Circumstances) -> Claim {
+    let mut claim = Claim::of_measured(Basis::Acoustic, &room.measured);
+    claim.shift(Samples(-room.content_lag.0));
+    let bound = Samples::of_air(around.spacing_m, around.rate);
+    claim.offset_bound = bound;
+    claim.offset_sigma = Samples(bound.0 / 3.0);
+    claim.story.push(format!(
+        "no stamp places this follower; the sound of the room does, to within the microphone distance of {} m \
+         (±{:.0} samples)",
+        around.spacing_m, bound.0
+    ));
+    claim
+}
+
+fn by_person(manual: ManualEvidence, evidences: &Evidences, around: Circumstances) -> Claim {
+    let shape = evidences
+        .common
+        .as_ref()
+        .map(|(measured, _)| measured)
+        .or(evidences.room.as_ref().map(|room| &room.measured));
+    let mut claim = match shape {
+        Some(measured) => {
+            let mut claim = Claim::of_measured(Basis::Manual, measured);
+            claim.shift(manual.lead - measured.clock.lead_at(manual.follower));
+            claim
+                .story
+                .push("the rate was measured; the place is a person's own tie".into());
+            claim
+        }
+        None => {
+            let offset = LeadPos(manual.lead.0 - manual.follower.0);
+            let mut claim = Claim::unmeasured(Basis::Manual, offset, around);
+            claim
+                .story
+                .push("the place is a person's own tie; the rate was not measured".into());
+            claim
+        }
+    };
+    claim.offset_sigma = MANUAL_SIGMA;
+    claim.offset_bound = Samples(3.0 * MANUAL_SIGMA.0);
+    if let Some((measured, channels)) = &evidences.common {
+        let apart = claim.offset - measured.offset;
+        if apart.0.abs() > claim.offset_bound.0 {
+            claim.findings.push(
+                Finding::new(
+                    "tie-differs-from-common-signal",
+                    Weight::Warn,
+                    format!(
+                        "your tie and the common signal on {channels} disagree; your tie was used"
+                    ),
+                )
+                .measured(format!("{:+.1} samples", apart.0), "±1.5 samples")
+                .then("leave --tie out to use the common signal"),
+            );
+        }
+    }
+    claim
+}
+
+fn nothing(evidences: &Evidences, around: Circumstances) -> Claim {
+    let mut claim = Claim::unmeasured(Basis::None, LeadPos(0.0), around);
+    claim.status = Status::NotEstablished;
+    claim
+        .story
+        .push("nothing reliable was found; nothing was shifted".into());
+    let candidates = evidences
+        .candidates
+        .iter()
+        .take(3)
+        .map(|(offset, score)| format!("{:+.0} samples (score {score:.2})", offset.0))
+        .collect::<Vec<_>>();
+    let mut finding = Finding::new(
+        "not-established",
+        Weight::Ask,
+        "where this follower lies on the lead's clock could not be established",
+    )
+    .then("give an instant with --tie UNIT@POS=UNIT@POS, or name a common signal with --common");
+    if !candidates.is_empty() {
+        finding.value = format!("candidates: {}", candidates.join(", "));
+    }
+    finding.cause = evidences.unlocked_reasons.join("; ");
+    claim.findings.push(finding);
+    claim
+}
+
+/// Names the likely cause of a rate no crystal has. The signatures are exact fractions (design section 5).
+fn implausible_rate(rate: Ppm) -> Finding {
+    let near = |centre: f64| (rate.0.abs() - centre).abs() < 60.0;
+    let cause = if near(1000.0) || near(999.001) {
+        "pull-up or pull-down (1000/1001) on one unit, or 29.97 against 30 in the labels"
+    } else if (rate.0.abs() - 88_435.0).abs() < 300.0 || (rate.0.abs() - 81_250.0).abs() < 300.0 {
+        "a file recorded at 44.1 kHz and declared as 48 kHz, or the other way round"
+    } else {
+        "a fault: lost samples, or a wrong sampling rate in the file"
+    };
+    Finding::new(
+        "rate-implausible",
+        Weight::Ask,
+        "this rate is no crystal's; nothing was resampled",
+    )
+    .measured(
+        format!("{:+.1} ppm", rate.0),
+        format!("within ±{PLAUSIBLE_PPM} ppm"),
+    )
+    .because(cause)
+    .then("find the cause on the unit before building")
+}
+
+impl Claim {
+    fn of_measured(basis: Basis, measured: &Measured) -> Self {
+        Self {
+            basis,
+            status: Status::Established,
+            offset: measured.offset,
+            offset_sigma: measured.offset_sigma,
+            offset_bound: Samples(3.0 * measured.offset_sigma.0),
+            rate: measured.rate,
+            rate_sigma: measured.rate_sigma,
+            rate_measured: true,
+            clock: measured.clock.clone(),
+            measured: Some(measured.clone()),
+            story: Vec::new(),
+            findings: Vec::new(),
+        }
+    }
+
+    fn unmeasured(basis: Basis, offset: LeadPos, around: Circumstances) -> Self {
+        let offset = LeadPos(offset.0.round());
+        Self {
+            basis,
+            status: Status::Established,
+            offset,
+            offset_sigma: Samples(0.0),
+            offset_bound: Samples(0.0),
+            rate: Ppm(0.0),
+            rate_sigma: Ppm(UNMEASURED_RATE_SIGMA_PPM),
+            rate_measured: false,
+            clock: Clock::straight(offset, Ppm(0.0), around.follower_length, around.rate.hz()),
+            measured: None,
+            story: Vec::new(),
+            findings: Vec::new(),
+        }
+    }
+
+    fn shift(&mut self, by: Samples) {
+        self.offset = self.offset + by;
+        self.clock = self.clock.shifted(by);
+        if let Some(measured) = &mut self.measured {
+            measured.offset = measured.offset + by;
+            measured.clock = measured.clock.shifted(by);
+            for tie in &mut measured.ties {
+                tie.lead = tie.lead + by;
+            }
+        }
+    }
+}
