@@ -1,1 +1,29 @@
-//! TRUTH: shoots whose offsets, drift, wander and rooms are known by construction, written as real files.
+//! TRUTH: shoots whose offsets, drift, wander and rooms are known by construction, performed in memory or written as
+//! real files.
+//!
+//! A [`Shoot`] says what sounds where and which units record it; [`Shoot::perform`] samples the continuous-time sound
+//! at each unit's own instants. Nothing here uses the engine: the arithmetic is a second, independent one.
+
+mod error;
+mod rng;
+mod kernel;
+mod convolve;
+mod clock;
+mod room;
+mod sound;
+mod stamp;
+mod shoot;
+mod field;
+mod unit;
+mod perform;
+mod truth;
+pub mod scenes;
+
+pub use clock::{ClockTruth, Crystal, Segment, Sine, Slip};
+pub use error::{Error, Result};
+pub use perform::{Performance, Recorded};
+pub use room::{Room, SPEED_OF_SOUND_M_PER_S};
+pub use shoot::{Channel, Encoding, Feed, Polarity, Shoot, Signal, Source, UnitSpec};
+pub use sound::{Sound, Tone};
+pub use stamp::{Counting, FrameRate, Resolution, Stamp};
+pub use truth::{Comparison, Truth, UnitTruth};

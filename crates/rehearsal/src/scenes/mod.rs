@@ -1,0 +1,7 @@
+//! Shoots that demos, tests and benches have in common, by name.
+
+mod arrays;
+mod common;
+
+pub use arrays::{TwoArrays, two_arrays, unrelated};
+pub use common::{CommonSignal, Programme, common_signal, identical_clocks};
