@@ -1,5 +1,7 @@
 //! What measuring and rendering share: access to sound, the interpolation kernel, windows and transforms.
 
 pub mod sound;
+pub mod kernel;
 
+pub use kernel::{Kernel, KernelSpec};
 pub use sound::{MemorySound, Sound};
