@@ -1,6 +1,8 @@
 //! Ties in, clocks out: the map from a follower's positions to the lead's, with its uncertainty.
 //! The only module in which positions of two units meet.
 
+pub mod smooth;
+
 use crate::finding::Sign;
 use crate::tie::Tie;
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};

@@ -2,6 +2,8 @@
 
 pub mod sound;
 pub mod kernel;
+pub mod spectrum;
 
 pub use kernel::{Kernel, KernelSpec};
 pub use sound::{MemorySound, Sound};
+pub use spectrum::{Transform, hann};
