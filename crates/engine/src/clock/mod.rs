@@ -2,6 +2,9 @@
 //! The only module in which positions of two units meet.
 
 pub mod smooth;
+pub mod dense;
+pub mod graph;
+pub mod acoustic;
 
 use crate::finding::Sign;
 use crate::tie::Tie;

@@ -1,6 +1,7 @@
 //! A joint take's sound in, ties out: positions on two units that are one instant, each with its sigma and its source.
 
 pub mod correlate;
+pub mod acoustic;
 
 use crate::units::{LeadPos, Samples, UnitPos};
 

@@ -1,0 +1,265 @@
+//! A solved take in, the signs that it is right and its uncertainty out: share of edges found, two halves of the spectrum,
+//! two parts of the take, plausibility of the rate.
+
+use rayon::prelude::*;
+
+use super::path::weights;
+use super::{PLAUSIBLE_RATE, WANDER};
+use crate::clock::dense::Square;
+use crate::clock::graph::{Prior, Solution, solve};
+use crate::finding::Sign;
+use crate::tie::acoustic::edges::{Comb, Edge, Meter, Reach, edges};
+use crate::tie::acoustic::phasors::Band;
+use crate::tie::acoustic::templates::{Grid, Templates};
+
+/// Share of the comparisons that must yield an edge: good takes 0.5 to 1, wrong locks 0.15 to 0.39 (measured on synthetic
+/// rooms).
+pub(super) const LEAST_YIELD: f64 = 0.5;
+
+/// Share of the edges that both halves of the spectrum must agree on: good takes 0.82 to 0.98, wrong locks 0.09 to 0.12,
+/// chance 0.04 (measured on synthetic rooms).
+const LEAST_AGREEMENT: f64 = 0.5;
+
+/// Two halves of the spectrum agree on an edge within this many analysis samples, of a search of [`HALF_SEARCH`].
+const AGREE: f64 = 0.25;
+const HALF_SEARCH: f64 = 6.0;
+
+/// At most this many edges are asked twice.
+const ASKED_TWICE: usize = 2000;
+
+/// Templates overlap by half, which the solution takes for independence.
+const OVERLAP: f64 = std::f64::consts::SQRT_2;
+
+/// The difference of two half-spectrum solutions, halved, comes out this much too small (measured on synthetic rooms).
+const HALVES_TOO_SMALL: f64 = 1.6;
+
+/// Everything about a take that was solved.
+pub(super) struct Trial<'a> {
+    pub templates: &'a Templates,
+    pub band: Band,
+    pub grid: &'a Grid,
+    pub comparisons: &'a [(usize, usize)],
+    pub edges: &'a [Edge],
+    pub prior: &'a Prior<'a>,
+    pub solution: &'a Solution,
+    pub spacing: f64,
+}
+
+/// What two halves of the spectrum say, each by itself.
+pub(super) struct Halves {
+    agreement: f64,
+    /// Half the difference of the two clocks, mean taken out.
+    difference: Option<Vec<f64>>,
+}
+
+/// One standard deviation of the clock about its mean.
+pub(super) struct Sigma<'a> {
+    nodes: &'a [f64],
+    covariance: &'a Square,
+    difference: Option<&'a [f64]>,
+    rate_hz: f64,
+    analysis_hz: f64,
+}
+
+impl Trial<'_> {
+    pub(super) fn apart(&self) -> Vec<f64> {
+        let both = self.solution.apparent.iter().zip(&self.solution.clock);
+        both.map(|(apparent, clock)| apparent - clock).collect()
+    }
+
+    /// Solves the take twice, each time with every other group of bins.
+    pub(super) fn halves(&self) -> Halves {
+        let reach = Reach {
+            rate_error: 0.0,
+            spacing: self.spacing,
+            least: 1.0,
+        };
+        let clocks: Vec<Option<Solution>> = [Comb::Even, Comb::Odd]
+            .into_iter()
+            .map(|comb| {
+                let found = edges(self.templates, self.band, comb, reach, self.comparisons);
+                solve(&found, self.prior)
+            })
+            .collect();
+        let difference = match &clocks[..] {
+            [Some(a), Some(b)] => Some(centred(
+                &a.clock
+                    .iter()
+                    .zip(&b.clock)
+                    .map(|(a, b)| 0.5 * (a - b))
+                    .collect::<Vec<_>>(),
+            )),
+            _ => None,
+        };
+        Halves {
+            agreement: self.agreement(),
+            difference,
+        }
+    }
+
+    /// The share of edges between nodes that share no sound on which both halves of the spectrum agree.
+    fn agreement(&self) -> f64 {
+        let far: Vec<(usize, usize)> = self
+            .comparisons
+            .iter()
+            .copied()
+            .filter(|(from, to)| to - from >= self.grid.apart())
+            .collect();
+        let stride = far.len().div_ceil(ASKED_TWICE).max(1);
+        let asked: Vec<(usize, usize)> = far.into_iter().step_by(stride).collect();
+        let agreeing = asked
+            .par_iter()
+            .map_init(
+                || Meter::new(self.band),
+                |meter, &nodes| {
+                    let [a, b] = [Comb::Even, Comb::Odd].map(|comb| {
+                        meter
+                            .between(self.templates, nodes, comb, HALF_SEARCH)
+                            .delta
+                    });
+                    (a - b).abs() < AGREE
+                },
+            )
+            .filter(|&agree| agree)
+            .count();
+        agreeing as f64 / asked.len().max(1) as f64
+    }
+
+    pub(super) fn signs(&self, halves: &Halves, rate_ppm: f64) -> Vec<Sign> {
+        let at_least = |name: &str, value: f64, limit: f64| Sign {
+            name: name.to_owned(),
+            value,
+            limit,
+            passed: value >= limit,
+        };
+        let at_most = |name: &str, value: f64, limit: f64| Sign {
+            name: name.to_owned(),
+            value,
+            limit,
+            passed: value <= limit,
+        };
+        let share = self.edges.len() as f64 / self.comparisons.len().max(1) as f64;
+        let mut signs = vec![
+            at_least(
+                "share of the moments that could be compared",
+                share,
+                LEAST_YIELD,
+            ),
+            at_least(
+                "agreement of two halves of the spectrum",
+                halves.agreement,
+                LEAST_AGREEMENT,
+            ),
+        ];
+        let (difference, limit) = self.parts().unwrap_or((f64::INFINITY, 0.0));
+        signs.push(at_most(
+            "difference of the rates at the beginning and at the end, ppm",
+            1e6 * difference,
+            1e6 * limit,
+        ));
+        signs.push(at_most(
+            "size of the rate, ppm",
+            rate_ppm.abs(),
+            1e6 * PLAUSIBLE_RATE,
+        ));
+        signs
+    }
+
+    /// The difference between the rates of the first and the last third, each solved for by itself, and what it may be.
+    fn parts(&self) -> Option<(f64, f64)> {
+        let nodes = self.grid.nodes();
+        let part = (nodes / 3).max(nodes.min(5));
+        let early = self.part(0, part)?;
+        let late = self.part(nodes - part, part)?;
+        let middle = |start: usize| {
+            let times = &self.prior.times_s[start..start + part];
+            times.iter().sum::<f64>() / part as f64
+        };
+        let apart_s = middle(nodes - part) - middle(0);
+        let limit = 3.0 * (early.1.hypot(late.1) + WANDER * apart_s.max(0.0).sqrt());
+        Some(((early.0 - late.0).abs(), limit))
+    }
+
+    /// The rate (a ratio) of nodes `start..start + count` by themselves, relative to the path, and its sigma.
+    fn part(&self, start: usize, count: usize) -> Option<(f64, f64)> {
+        let inside = start..start + count;
+        let edges: Vec<Edge> = self
+            .edges
+            .iter()
+            .filter(|edge| inside.contains(&edge.from) && inside.contains(&edge.to))
+            .map(|edge| Edge {
+                from: edge.from - start,
+                to: edge.to - start,
+                ..*edge
+            })
+            .collect();
+        let prior = Prior {
+            times_s: &self.prior.times_s[inside],
+            ..*self.prior
+        };
+        let solution = solve(&edges, &prior)?;
+        let times = centred(prior.times_s);
+        let square: f64 = times.iter().map(|t| t * t).sum();
+        let slope: Vec<f64> = times.iter().map(|t| t / square / prior.hz).collect();
+        let rate = slope.iter().zip(&solution.clock).map(|(s, r)| s * r).sum();
+        Some((rate, OVERLAP * solution.covariance.quadratic(&slope).sqrt()))
+    }
+
+    pub(super) fn sigma<'b>(
+        &'b self,
+        nodes: &'b [f64],
+        halves: &'b Halves,
+        rate_hz: f64,
+    ) -> Sigma<'b> {
+        Sigma {
+            nodes,
+            covariance: &self.solution.covariance,
+            difference: halves.difference.as_deref(),
+            rate_hz,
+            analysis_hz: self.prior.hz,
+        }
+    }
+}
+
+impl Sigma<'_> {
+    /// The sigma of the clock at a lead position against its mean, analysis samples.
+    pub(super) fn at(&self, lead: f64) -> f64 {
+        let mut functional = vec![-1.0 / self.nodes.len() as f64; self.nodes.len()];
+        for (node, weight) in weights(self.nodes, lead) {
+            functional[node] += weight;
+        }
+        self.of(&functional, self.beyond(lead))
+    }
+
+    /// The sigma of the difference between the clock at two lead positions, analysis samples.
+    pub(super) fn between(&self, from: f64, to: f64) -> f64 {
+        let mut functional = vec![0.0; self.nodes.len()];
+        for (lead, sign) in [(to, 1.0), (from, -1.0)] {
+            for (node, weight) in weights(self.nodes, lead) {
+                functional[node] += sign * weight;
+            }
+        }
+        self.of(&functional, self.beyond(from) + self.beyond(to))
+    }
+
+    fn of(&self, functional: &[f64], beyond: f64) -> f64 {
+        let posterior = OVERLAP * self.covariance.quadratic(functional).max(0.0).sqrt();
+        let halves = self.difference.map_or(0.0, |difference| {
+            let half: f64 = functional.iter().zip(difference).map(|(f, d)| f * d).sum();
+            HALVES_TOO_SMALL * half.abs()
+        });
+        (posterior.max(halves).powi(2) + beyond).sqrt()
+    }
+
+    /// Variance of what the rate may have done beyond the outer nodes: `q^2 D^3 / 3`.
+    fn beyond(&self, lead: f64) -> f64 {
+        let (first, last) = (self.nodes[0], self.nodes[self.nodes.len() - 1]);
+        let beyond_s = (first - lead).max(lead - last).max(0.0) / self.rate_hz;
+        (WANDER * self.analysis_hz).powi(2) * beyond_s.powi(3) / 3.0
+    }
+}
+
+fn centred(values: &[f64]) -> Vec<f64> {
+    let mean = values.iter().sum::<f64>() / values.len().max(1) as f64;
+    values.iter().map(|value| value - mean).collect()
+}

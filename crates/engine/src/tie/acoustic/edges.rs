@@ -1,0 +1,308 @@
+//! Templates in, edges out: by how much the apparent delay of one node exceeds another's, from the peak of the secondary
+//! cross-correlation (of two phasor templates), refined by Newton steps, with a sandwich sigma and peak against side
+//! lobes.
+//!
+//! Pairs of channels have room responses of their own but one clock, so their products are summed before the peak is
+//! sought.
+
+use std::sync::Arc;
+
+use rayon::prelude::*;
+use realfft::num_complex::{Complex32, Complex64};
+use realfft::{ComplexToReal, RealFftPlanner};
+
+use super::phasors::{Band, WINDOW};
+use super::templates::Templates;
+
+/// Zero padding of the secondary cross-correlation.
+const UP: usize = 4;
+
+/// Side lobes are looked at up to this many analysis samples away.
+const FAR: usize = 600;
+
+/// Bins of one tooth of the combs by which the spectrum is halved.
+const TOOTH: usize = 32;
+
+/// A peak must stand out of the side lobes by this factor of their root mean square (measured on synthetic rooms).
+const LEAST_PEAK: f64 = 4.5;
+
+/// A peak blunter than this many analysis samples says nothing.
+const BLUNTEST: f64 = 0.6;
+
+/// Ratio of the lags at which nodes are compared.
+const LAG_RATIO: f64 = 1.35;
+
+/// Which bins take part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Comb {
+    /// All of them.
+    Whole,
+    /// Every other group of 32.
+    Even,
+    /// The groups between.
+    Odd,
+}
+
+impl Comb {
+    fn has(self, bin: usize) -> bool {
+        match self {
+            Self::Whole => true,
+            Self::Even => (bin / TOOTH).is_multiple_of(2),
+            Self::Odd => !(bin / TOOTH).is_multiple_of(2),
+        }
+    }
+}
+
+/// How much later the follower is heard at node `to` than at node `from`, analysis samples.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Edge {
+    /// The earlier node.
+    pub from: usize,
+    /// The later node.
+    pub to: usize,
+    /// The difference of the apparent delays.
+    pub delta: f64,
+    /// One standard deviation, by the sandwich.
+    pub sigma: f64,
+}
+
+/// A peak of a secondary cross-correlation.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Peak {
+    /// Where, analysis samples.
+    pub delta: f64,
+    /// One standard deviation.
+    pub sigma: f64,
+    /// Height over the root mean square of the side lobes.
+    pub prominence: f64,
+}
+
+/// How far to search for an edge's peak.
+#[derive(Debug, Clone, Copy)]
+pub struct Reach {
+    /// Largest believed error of the rate so far (a ratio), by which the search widens with the lag.
+    pub rate_error: f64,
+    /// Analysis samples between nodes.
+    pub spacing: f64,
+    /// Never less than this many analysis samples.
+    pub least: f64,
+}
+
+/// No search goes further than this many analysis samples.
+const FURTHEST: f64 = 12.0;
+
+/// The node distances that are compared: 1, 2, 3, 4, ... by a ratio of 1.35.
+#[must_use]
+pub fn lags(nodes: usize) -> Vec<usize> {
+    let mut lags = Vec::new();
+    let mut lag = 1.0;
+    while lag < nodes as f64 {
+        lags.push(f64::round(lag) as usize);
+        lag *= LAG_RATIO;
+    }
+    lags.retain(|&lag| lag < nodes);
+    lags.dedup();
+    lags
+}
+
+/// The pairs of nodes that are compared.
+#[must_use]
+pub fn comparisons(nodes: usize) -> Vec<(usize, usize)> {
+    lags(nodes)
+        .into_iter()
+        .flat_map(|lag| (0..nodes - lag).map(move |from| (from, from + lag)))
+        .collect()
+}
+
+/// The edges of a take that were found, of all `comparisons`.
+#[must_use]
+pub fn edges(
+    templates: &Templates,
+    band: Band,
+    comb: Comb,
+    reach: Reach,
+    comparisons: &[(usize, usize)],
+) -> Vec<Edge> {
+    comparisons
+        .par_iter()
+        .map_init(
+            || Meter::new(band),
+            |meter, &(from, to)| {
+                let lag = (to - from) as f64 * reach.spacing;
+                let search = (reach.rate_error * lag).min(FURTHEST).max(reach.least);
+                let peak = meter.between(templates, (from, to), comb, search);
+                let clear = peak.prominence > LEAST_PEAK
+                    && peak.delta.abs() < search + 0.2
+                    && peak.sigma < BLUNTEST;
+                clear.then_some(Edge {
+                    from,
+                    to,
+                    delta: peak.delta,
+                    sigma: peak.sigma,
+                })
+            },
+        )
+        .flatten()
+        .collect()
+}
+
+/// Measures peaks of secondary cross-correlations.
+pub struct Meter {
+    band: Band,
+    inverse: Arc<dyn ComplexToReal<f32>>,
+    product: Vec<Complex64>,
+    spectrum: Vec<Complex32>,
+    correlation: Vec<f32>,
+    scratch: Vec<Complex32>,
+}
+
+impl Meter {
+    /// A meter for `band`.
+    #[must_use]
+    pub fn new(band: Band) -> Self {
+        let inverse = RealFftPlanner::new().plan_fft_inverse(UP * WINDOW);
+        Self {
+            band,
+            product: vec![Complex64::default(); band.bins],
+            spectrum: inverse.make_input_vec(),
+            correlation: inverse.make_output_vec(),
+            scratch: inverse.make_scratch_vec(),
+            inverse,
+        }
+    }
+
+    /// The peak of the secondary cross-correlation of two nodes, all pairs summed, within `search` analysis samples.
+    pub fn between(
+        &mut self,
+        templates: &Templates,
+        nodes: (usize, usize),
+        comb: Comb,
+        search: f64,
+    ) -> Peak {
+        self.product.fill(Complex64::default());
+        for pair in 0..templates.pairs() {
+            let rows = templates
+                .of(nodes.1, pair)
+                .iter()
+                .zip(templates.of(nodes.0, pair));
+            for (bin, (sum, (later, earlier))) in self.product.iter_mut().zip(rows).enumerate() {
+                if comb.has(bin) {
+                    let product = later * earlier.conj();
+                    *sum += Complex64::new(f64::from(product.re), f64::from(product.im));
+                }
+            }
+        }
+        self.peak(search)
+    }
+
+    /// The peak of one node's own cross-correlation for one pair: the delay of the follower, analysis samples within
+    /// `search`, and its height over the side lobes; of either polarity.
+    pub fn delay(&mut self, template: &[Complex32], search: f64) -> Peak {
+        for (product, value) in self.product.iter_mut().zip(template) {
+            *product = Complex64::new(f64::from(value.re), f64::from(value.im));
+        }
+        self.correlate();
+        let reach = (search * UP as f64).ceil() as i64;
+        let best = (-reach..=reach)
+            .map(|lag| (lag, self.at(lag)))
+            .max_by(|a, b| a.1.abs().total_cmp(&b.1.abs()))
+            .unwrap_or((0, 0.0));
+        Peak {
+            delta: best.0 as f64 / UP as f64,
+            sigma: 0.5 / UP as f64,
+            prominence: f64::from(best.1.abs()) / self.floor(reach).max(f64::MIN_POSITIVE),
+        }
+    }
+
+    fn peak(&mut self, search: f64) -> Peak {
+        self.correlate();
+        let reach = (search * UP as f64).ceil() as i64 + 1;
+        let (best, height) = (-reach..=reach)
+            .map(|lag| (lag, self.at(lag)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .unwrap_or((0, 0.0));
+        let prominence = f64::from(height) / self.floor(reach).max(f64::MIN_POSITIVE);
+        let (delta, sigma) = self.refine(best as f64 / UP as f64);
+        Peak {
+            delta,
+            sigma,
+            prominence,
+        }
+    }
+
+    fn correlate(&mut self) {
+        self.spectrum.fill(Complex32::default());
+        for (out, value) in self.spectrum[self.band.first..]
+            .iter_mut()
+            .zip(&self.product)
+        {
+            *out = Complex32::new(value.re as f32, value.im as f32);
+        }
+        // Neither end of the spectrum is in the band, so the transform has nothing to refuse; were it to, the
+        // correlation stays empty and no peak stands out.
+        if self
+            .inverse
+            .process_with_scratch(&mut self.spectrum, &mut self.correlation, &mut self.scratch)
+            .is_err()
+        {
+            self.correlation.fill(0.0);
+        }
+    }
+
+    /// The correlation at a delay of `lag` padded samples; positive: the later node hears the follower later.
+    fn at(&self, lag: i64) -> f32 {
+        let length = self.correlation.len() as i64;
+        self.correlation[(-lag).rem_euclid(length) as usize]
+    }
+
+    /// Root mean square of the correlation away from the search.
+    fn floor(&self, reach: i64) -> f64 {
+        let near = reach + 8 * UP as i64;
+        let far = ((FAR * UP) as i64).max(near + (FAR * UP) as i64 / 4);
+        let (mut sum, mut count) = (0.0, 0.0);
+        for lag in near..far.min(self.correlation.len() as i64 / 2) {
+            for value in [self.at(lag), self.at(-lag)] {
+                sum += f64::from(value).powi(2);
+                count += 1.0;
+            }
+        }
+        (sum / f64::max(count, 1.0)).sqrt()
+    }
+
+    /// Newton's steps to the maximum of `Re sum A e^(-j omega d)` from `start`, and the sandwich sigma there.
+    fn refine(&self, start: f64) -> (f64, f64) {
+        let mut delta = start;
+        for _ in 0..8 {
+            let (slope, curvature, _) = self.moments(delta);
+            if curvature <= 0.0 {
+                return (delta, f64::INFINITY);
+            }
+            let step = (slope / curvature).clamp(-0.3, 0.3);
+            delta += step;
+            if step.abs() < 1e-7 {
+                break;
+            }
+        }
+        let (_, curvature, scatter) = self.moments(delta);
+        if curvature <= 0.0 {
+            return (delta, f64::INFINITY);
+        }
+        (delta, (1.5 * scatter).sqrt() / curvature)
+    }
+
+    /// `sum omega Im`, `sum omega^2 Re`, `sum omega^2 Im^2` of `A e^(-j omega d)`.
+    fn moments(&self, delta: f64) -> (f64, f64, f64) {
+        let step = Complex64::cis(-delta * (self.band.omega(1) - self.band.omega(0)));
+        let mut turn = Complex64::cis(-delta * self.band.omega(0));
+        let (mut slope, mut curvature, mut scatter) = (0.0, 0.0, 0.0);
+        for (i, value) in self.product.iter().enumerate() {
+            let turned = value * turn;
+            turn *= step;
+            let omega = self.band.omega(i);
+            slope += omega * turned.im;
+            curvature += omega * omega * turned.re;
+            scatter += (omega * turned.im).powi(2);
+        }
+        (slope, curvature, scatter)
+    }
+}
