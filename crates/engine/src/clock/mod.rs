@@ -5,6 +5,7 @@ pub mod smooth;
 pub mod dense;
 pub mod graph;
 pub mod acoustic;
+pub mod common;
 
 use crate::finding::Sign;
 use crate::tie::Tie;
@@ -132,6 +133,54 @@ impl Clock {
         let (a, b) = self.segment(after);
         let slope = (b.lead - a.lead).0 / (b.follower - a.follower).0;
         a.lead + Samples((follower - a.follower).0 * slope)
+    }
+
+    /// The same clock with as few knots as straight lines within `error` samples of it allow, at most 5 s apart; the
+    /// first and the last knot stay.
+    #[must_use]
+    pub fn thinned(&self, rate_hz: f64, error: f64) -> Self {
+        let mut kept = vec![self.knots[0]];
+        let mut from = 0;
+        while from + 1 < self.knots.len() {
+            let mut to = from + 1;
+            while to + 1 < self.knots.len() && self.is_straight(from, to + 1, rate_hz, error) {
+                to += 1;
+            }
+            kept.push(self.knots[to]);
+            from = to;
+        }
+        Self { knots: kept }.at_most_5_s_apart(rate_hz)
+    }
+
+    fn is_straight(&self, from: usize, to: usize, rate_hz: f64, error: f64) -> bool {
+        let (a, b) = (self.knots[from], self.knots[to]);
+        let slope = (b.lead - a.lead).0 / (b.follower - a.follower).0;
+        (b.follower - a.follower).0 <= 5.0 * rate_hz
+            && self.knots[from + 1..to].iter().all(|knot| {
+                let line = a.lead.0 + (knot.follower - a.follower).0 * slope;
+                (knot.lead.0 - line).abs() <= error
+            })
+    }
+
+    /// Divides long straight stretches, as where a rate is prolonged.
+    fn at_most_5_s_apart(self, rate_hz: f64) -> Self {
+        let mut knots = vec![self.knots[0]];
+        for pair in self.knots.windows(2) {
+            let (a, b) = (pair[0], pair[1]);
+            let pieces = ((b.follower - a.follower).0 / (5.0 * rate_hz))
+                .ceil()
+                .max(1.0);
+            for piece in 1..=pieces as u64 {
+                let part = piece as f64 / pieces;
+                let between = |a: f64, b: f64| if part == 1.0 { b } else { a + (b - a) * part };
+                knots.push(Knot {
+                    follower: UnitPos(between(a.follower.0, b.follower.0)),
+                    lead: LeadPos(between(a.lead.0, b.lead.0)),
+                    sigma: Samples(between(a.sigma.0, b.sigma.0)),
+                });
+            }
+        }
+        Self { knots }
     }
 
     fn segment(&self, after: usize) -> (Knot, Knot) {

@@ -2,6 +2,7 @@
 
 pub mod correlate;
 pub mod acoustic;
+pub mod common;
 
 use crate::units::{LeadPos, Samples, UnitPos};
 

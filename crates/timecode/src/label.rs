@@ -1,0 +1,130 @@
+//! Labels in, counts and samples since midnight out, and back.
+
+use std::fmt;
+
+use crate::{Counting, Error};
+
+/// One label of one counting.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Label {
+    counting: Counting,
+    count: u64,
+}
+
+impl Label {
+    /// Reads `hh:mm:ss:ff`; `;` or `.` before `ff` is taken as well, whatever the counting.
+    ///
+    /// # Errors
+    /// [`Error::Form`] or [`Error::NoSuchLabel`] with the rule that is broken.
+    pub fn parse(text: &str, counting: Counting) -> Result<Self, Error> {
+        let form = || Error::Form(text.into());
+        let fields: Vec<&str> = text.trim().split([':', ';', '.']).collect();
+        let [h, m, s, f] = fields[..] else {
+            return Err(form());
+        };
+        let number = |field: &str| {
+            let digits = field.len() == 2 && field.bytes().all(|b| b.is_ascii_digit());
+            if digits {
+                field.parse::<u32>().map_err(|_| form())
+            } else {
+                Err(form())
+            }
+        };
+        Self::of_fields([number(h)?, number(m)?, number(s)?, number(f)?], counting).map_err(|why| {
+            Error::NoSuchLabel {
+                label: text.into(),
+                why,
+            }
+        })
+    }
+
+    fn of_fields([h, m, s, f]: [u32; 4], counting: Counting) -> Result<Self, &'static str> {
+        let nominal = counting.rate().nominal();
+        let dropped = counting.dropped_a_minute();
+        if h > 23 {
+            return Err("hours run from 00 to 23");
+        }
+        if m > 59 || s > 59 {
+            return Err("minutes and seconds run from 00 to 59");
+        }
+        if f >= nominal {
+            return Err("the last field must be below the timecode frames a second");
+        }
+        if m % 10 != 0 && s == 0 && f < dropped {
+            return Err("drop-frame counting skips it at the start of this minute");
+        }
+        let minutes = u64::from(h) * 60 + u64::from(m);
+        let count = (minutes * 60 + u64::from(s)) * u64::from(nominal) + u64::from(f)
+            - u64::from(dropped) * (minutes - minutes / 10);
+        Ok(Self { counting, count })
+    }
+
+    /// The label of the timecode frame `count` since 00:00:00:00, wrapped at the end of the day.
+    #[must_use]
+    pub fn of_count(count: u64, counting: Counting) -> Self {
+        Self {
+            counting,
+            count: count % counting.day(),
+        }
+    }
+
+    /// The label of the timecode frame that holds the sample position `samples` since midnight. A position less than one
+    /// sample before a timecode frame's start belongs to that timecode frame: stamps are whole samples, starts often are
+    /// not (01:00:00;00 at 48 kHz is 172799827.2).
+    #[must_use]
+    pub fn of_samples(samples: u64, sample_rate: u32, counting: Counting) -> Self {
+        let (num, den) = counting.rate().samples_each(sample_rate);
+        let count = (u128::from(samples) + 1) * u128::from(den) / u128::from(num);
+        let start = u128::from(num) * count; // in 1/den samples
+        let exact = u128::from(samples) * u128::from(den);
+        let count = if start < exact + u128::from(den) {
+            count
+        } else {
+            count - 1
+        };
+        Self::of_count(u64::try_from(count).unwrap_or(u64::MAX), counting)
+    }
+
+    /// Timecode frames since 00:00:00:00.
+    #[must_use]
+    pub fn count(self) -> u64 {
+        self.count
+    }
+
+    /// Samples since midnight of the start of this timecode frame, rounded to the nearest sample, halves up.
+    #[must_use]
+    pub fn to_samples(self, sample_rate: u32) -> u64 {
+        round(self.count, self.counting.rate().samples_each(sample_rate))
+    }
+}
+
+impl fmt::Display for Label {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let nominal = u64::from(self.counting.rate().nominal());
+        let dropped = u64::from(self.counting.dropped_a_minute());
+        let ten = 600 * nominal - 9 * dropped;
+        let (tens, rest) = (self.count / ten, self.count % ten);
+        // the first minute of ten is whole, the others begin `dropped` labels late
+        let skipped = if rest < 60 * nominal {
+            0
+        } else {
+            dropped * (1 + (rest - 60 * nominal) / (60 * nominal - dropped))
+        };
+        let label = self.count + 9 * dropped * tens + skipped;
+        let (seconds, frames) = (label / nominal, label % nominal);
+        let mark = if self.counting.drop_frame() { ';' } else { ':' };
+        let (h, m, s) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
+        write!(f, "{h:02}:{m:02}:{s:02}{mark}{frames:02}")
+    }
+}
+
+/// Samples in 24 label-hours at `sample_rate`, rounded to the nearest sample: where stamps wrap.
+#[must_use]
+pub fn day_in_samples(counting: Counting, sample_rate: u32) -> u64 {
+    round(counting.day(), counting.rate().samples_each(sample_rate))
+}
+
+fn round(count: u64, (num, den): (u64, u64)) -> u64 {
+    let (num, den) = (u128::from(num) * u128::from(count), u128::from(den));
+    u64::try_from((2 * num + den) / (2 * den)).unwrap_or(u64::MAX)
+}
