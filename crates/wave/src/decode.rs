@@ -1,0 +1,63 @@
+//! Interleaved bytes in, planar `f64` out. Integers are scaled by 1 / 2^(bits - 1), which `f64` holds exactly.
+//!
+//! One pass per channel over a piece that stays in the first-level cache, one loop per encoding, no decision inside.
+
+use crate::error::{Error, Result};
+use crate::format::{Encoding, Format};
+
+/// Bytes that are decoded for all channels before going on: a first-level cache holds them and their output.
+const PIECE_BYTES: usize = 8 << 10;
+
+/// Decodes whole samples of the channels asked for; says how many sample positions.
+pub(crate) fn decode(
+    format: &Format,
+    bytes: &[u8],
+    channels: &[usize],
+    out: &mut [&mut [f64]],
+) -> Result<usize> {
+    if channels.len() != out.len() {
+        let message = format!("{} channels into {} slices", channels.len(), out.len());
+        return Err(Error::request(message));
+    }
+    if let Some(channel) = channels.iter().find(|&&channel| channel >= usize::from(format.channels)) {
+        let message = format!("channel {channel} counted from 0, of {}", format.channels);
+        return Err(Error::request(message));
+    }
+    let block = format.block_bytes();
+    let held = out.iter().map(|slice| slice.len()).min().unwrap_or(0);
+    let positions = (bytes.len() / block).min(held);
+    let bytes = &bytes[..positions * block];
+    let piece = (PIECE_BYTES / block).max(1);
+    for (index, bytes) in bytes.chunks(piece * block).enumerate() {
+        let from = index * piece;
+        for (&channel, out) in channels.iter().zip(out.iter_mut()) {
+            let out = &mut out[from..from + bytes.len() / block];
+            let bytes = &bytes[channel * format.encoding.bytes()..];
+            match format.encoding {
+                Encoding::Int16 => each(bytes, block, out, |b| {
+                    f64::from(i16::from_le_bytes(b)) * (1.0 / 32_768.0)
+                }),
+                // the three bytes become the upper ones of 32 bits, so that the sign is in its place
+                Encoding::Int24 => each(bytes, block, out, |[a, b, c]: [u8; 3]| {
+                    f64::from(i32::from_le_bytes([0, a, b, c])) * (1.0 / 2_147_483_648.0)
+                }),
+                Encoding::Int32 => each(bytes, block, out, |b| {
+                    f64::from(i32::from_le_bytes(b)) * (1.0 / 2_147_483_648.0)
+                }),
+                Encoding::Float32 => each(bytes, block, out, |b| f64::from(f32::from_le_bytes(b))),
+                Encoding::Float64 => each(bytes, block, out, f64::from_le_bytes),
+            }
+        }
+    }
+    Ok(positions)
+}
+
+/// One sample from the start of every block.
+#[inline(always)]
+fn each<const N: usize>(bytes: &[u8], block: usize, out: &mut [f64], value: impl Fn([u8; N]) -> f64) {
+    for (out, block) in out.iter_mut().zip(bytes.chunks(block)) {
+        if let Some(bytes) = block.first_chunk::<N>() {
+            *out = value(*bytes);
+        }
+    }
+}

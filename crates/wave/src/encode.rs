@@ -1,0 +1,74 @@
+//! Planar or interleaved `f64` in, interleaved bytes out. Integers are rounded to the nearest, halves to even, and
+//! clipped; what was clipped is counted. No dither: that belongs to whoever knows what the signal is.
+
+use crate::format::Encoding;
+
+/// What happened to the values on their way into an encoding.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Encoded {
+    /// Values outside the range of the integers, stored as the nearest that fits.
+    pub clipped: u64,
+    /// Values that are no number, stored as 0 in integers and as they are in floating point.
+    pub not_a_number: u64,
+}
+
+/// Writes the values into every block of `bytes` from byte `offset` of each on; blocks are `block` bytes long.
+pub(crate) fn encode(
+    encoding: Encoding,
+    values: impl Iterator<Item = f64>,
+    bytes: &mut [u8],
+    block: usize,
+    offset: usize,
+    tally: &mut Encoded,
+) {
+    let Some(bytes) = bytes.get_mut(offset..) else { return };
+    match encoding {
+        Encoding::Int16 => each(values, bytes, block, tally, |value, tally| {
+            (integer(value, 32_768.0, tally) as i16).to_le_bytes()
+        }),
+        Encoding::Int24 => each(values, bytes, block, tally, |value, tally| {
+            let [a, b, c, _] = (integer(value, 8_388_608.0, tally) as i32).to_le_bytes();
+            [a, b, c]
+        }),
+        Encoding::Int32 => each(values, bytes, block, tally, |value, tally| {
+            (integer(value, 2_147_483_648.0, tally) as i32).to_le_bytes()
+        }),
+        Encoding::Float32 => each(values, bytes, block, tally, |value, tally| {
+            tally.not_a_number += u64::from(value.is_nan());
+            (value as f32).to_le_bytes()
+        }),
+        Encoding::Float64 => each(values, bytes, block, tally, |value, tally| {
+            tally.not_a_number += u64::from(value.is_nan());
+            value.to_le_bytes()
+        }),
+    }
+}
+
+/// The nearest integer that `full_scale` steps allow: -full_scale to full_scale - 1.
+#[inline(always)]
+fn integer(value: f64, full_scale: f64, tally: &mut Encoded) -> f64 {
+    let scaled = (value * full_scale).round_ties_even();
+    let kept = scaled.clamp(-full_scale, full_scale - 1.0);
+    tally.clipped += u64::from(kept != scaled && !scaled.is_nan());
+    tally.not_a_number += u64::from(scaled.is_nan());
+    kept
+}
+
+/// One value into the start of every block.
+#[inline(always)]
+fn each<const N: usize>(
+    values: impl Iterator<Item = f64>,
+    bytes: &mut [u8],
+    block: usize,
+    tally: &mut Encoded,
+    stored: impl Fn(f64, &mut Encoded) -> [u8; N],
+) {
+    let mut local = Encoded::default();
+    for (value, block) in values.zip(bytes.chunks_mut(block)) {
+        if let Some(bytes) = block.first_chunk_mut::<N>() {
+            *bytes = stored(value, &mut local);
+        }
+    }
+    tally.clipped += local.clipped;
+    tally.not_a_number += local.not_a_number;
+}
