@@ -148,22 +148,16 @@ impl Room {
         let last_s = self.t60_s.max(direct_m / SPEED_OF_SOUND_M_PER_S);
         let mut response = vec![0.0; LEAD_IN + (last_s * rate_hz) as usize + TAPS];
         let kernel = Kernel::shared();
+        let powers: Vec<f64> = (0..1000).map(|n| path.reflection.powi(n)).collect();
         let mut row = [0.0; TAPS];
         self.each_image(path.source, path.place, |distance_m, reflections| {
             let delay = distance_m / SPEED_OF_SOUND_M_PER_S * rate_hz + LEAD_IN as f64;
-            let gain = path.reflection.powi(reflections as i32) / distance_m;
-            // A sinc is even: the weights for reading at `1 - f` after `floor` are those for an impulse at `f`.
-            let whole = delay.ceil();
-            kernel.row(whole - delay, &mut row);
-            let middle = whole as usize;
-            for (tap, weight) in row.iter().enumerate() {
-                // Weight `tap` belongs to sample offset `tap - (HALF - 1)` before the impulse's ceiling.
-                if let Some(sample) = (middle + HALF - 1)
-                    .checked_sub(tap)
-                    .and_then(|index| response.get_mut(index))
-                {
-                    *sample += gain * weight;
-                }
+            let gain = powers.get(reflections).copied().unwrap_or(0.0) / distance_m;
+            // Tap `HALF - 1` of a row belongs to the sample at or before the instant: here, before the impulse.
+            kernel.row(delay.fract(), &mut row);
+            let first = (delay as usize + 1).saturating_sub(HALF);
+            for (sample, weight) in response.iter_mut().skip(first).zip(&row) {
+                *sample += gain * weight;
             }
         });
         response

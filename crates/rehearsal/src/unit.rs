@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use crate::clock::{ClockTruth, Tangent};
+use crate::clock::{ClockTruth, Stretch};
 use crate::field::{Block, Field, GRID_HZ, mic_lead_in};
 use crate::kernel::{HALF, Kernel, TAPS, weigh};
 use crate::rng;
@@ -223,7 +223,7 @@ impl UnitStream {
     }
 
     /// When the unit takes the sample that its counter calls `counter`; `near` makes neighbours quick.
-    fn moment(&self, counter: i64, near: &mut Option<Tangent>) -> Moment {
+    fn moment(&self, counter: i64, near: &mut Option<Stretch>) -> Moment {
         let early_s = self.clock.early_near(counter, near);
         let rate = i128::from(self.clock.rate_hz);
         let scaled = i128::from(counter) * GRID_HZ as i128;

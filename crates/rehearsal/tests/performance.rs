@@ -298,3 +298,34 @@ fn every_kind_of_sound_sounds() {
     assert!(rms(&plane[..arrival - 200]) < 1e-6);
     assert!(rms(&plane[arrival..arrival + 960]) > 0.02);
 }
+
+#[test]
+fn the_demo_has_two_units_of_six_inputs_and_a_long_take_with_one_microphone_on_both() {
+    let shoots = scenes::demo().shoots;
+    assert_eq!(
+        shoots.iter().map(|s| s.units.len()).collect::<Vec<_>>(),
+        [1, 2, 2]
+    );
+    assert!(shoots[1].seconds >= 180.0);
+    let feeds = |take: usize| {
+        shoots[take]
+            .units
+            .iter()
+            .flat_map(|u| &u.channels)
+            .map(|c| &c.feed)
+    };
+    assert!((0..3).all(|take| {
+        shoots[take]
+            .units
+            .iter()
+            .all(|unit| unit.channels.len() == 6)
+    }));
+    let shared = |take: usize| feeds(take).filter(|a| feeds(take).filter(|b| a == b).count() == 2);
+    assert_eq!([shared(1).count(), shared(2).count()], [2, 0]);
+    // The takes lie in order, none over another.
+    assert!(
+        shoots
+            .windows(2)
+            .all(|s| s[0].time_of_day_s + s[0].seconds < s[1].time_of_day_s)
+    );
+}

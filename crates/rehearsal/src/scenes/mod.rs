@@ -2,6 +2,8 @@
 
 mod arrays;
 mod common;
+mod demo;
 
 pub use arrays::{TwoArrays, two_arrays, unrelated};
 pub use common::{CommonSignal, Programme, common_signal, identical_clocks};
+pub use demo::{Demo, demo};

@@ -115,16 +115,20 @@ struct Note {
 impl Note {
     fn sound(&self, rng: &mut Rng, rate_hz: f64) -> Vec<f64> {
         let len = (self.len_s * rate_hz) as usize;
-        let (vibrato_hz, start) = (rng.range(4.8, 6.2), rng.range(0.0, TAU));
+        // sin(a + d) = 2 cos(d) sin(a) - sin(a - d): a sine without a sine a sample.
+        let step = TAU * rng.range(4.8, 6.2) / rate_hz;
+        let start = rng.range(0.0, TAU);
+        let (twice_cos, mut last, mut now) = (2.0 * step.cos(), (start - step).sin(), start.sin());
         let mut phase = rng.unit();
         (0..len)
             .map(|i| {
                 let t_s = i as f64 / rate_hz;
-                let vibrato = 1.0 + self.vibrato * (TAU * vibrato_hz * t_s + start).sin();
-                phase = (phase + self.pitch_hz * vibrato / rate_hz).fract();
+                phase += self.pitch_hz * (1.0 + self.vibrato * now) / rate_hz;
+                phase -= if phase >= 1.0 { 1.0 } else { 0.0 };
+                (last, now) = (now, twice_cos * now - last);
                 let rise = (t_s / self.attack_s).min(1.0);
                 let fall = ((self.len_s - t_s) / 0.12).clamp(0.0, 1.0);
-                (2.0 * phase - 1.0 + self.noise * rng.gaussian()) * rise * fall
+                (2.0 * phase - 1.0 + self.noise * rng.range(-1.7, 1.7)) * rise * fall
             })
             .collect()
     }
