@@ -320,7 +320,8 @@ fn the_demo_has_two_units_of_six_inputs_and_a_long_take_with_one_microphone_on_b
             .iter()
             .all(|unit| unit.channels.len() == 6)
     }));
-    let shared = |take: usize| feeds(take).filter(|a| feeds(take).filter(|b| a == b).count() == 2);
+    let shared =
+        |take: usize| feeds(take).filter(move |a| feeds(take).filter(|b| a == b).count() == 2);
     assert_eq!([shared(1).count(), shared(2).count()], [2, 0]);
     // The takes lie in order, none over another.
     assert!(
