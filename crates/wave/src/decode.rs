@@ -19,7 +19,10 @@ pub(crate) fn decode(
         let message = format!("{} channels into {} slices", channels.len(), out.len());
         return Err(Error::request(message));
     }
-    if let Some(channel) = channels.iter().find(|&&channel| channel >= usize::from(format.channels)) {
+    if let Some(channel) = channels
+        .iter()
+        .find(|&&channel| channel >= usize::from(format.channels))
+    {
         let message = format!("channel {channel} counted from 0, of {}", format.channels);
         return Err(Error::request(message));
     }
@@ -54,7 +57,12 @@ pub(crate) fn decode(
 
 /// One sample from the start of every block.
 #[inline(always)]
-fn each<const N: usize>(bytes: &[u8], block: usize, out: &mut [f64], value: impl Fn([u8; N]) -> f64) {
+fn each<const N: usize>(
+    bytes: &[u8],
+    block: usize,
+    out: &mut [f64],
+    value: impl Fn([u8; N]) -> f64,
+) {
     for (out, block) in out.iter_mut().zip(bytes.chunks(block)) {
         if let Some(bytes) = block.first_chunk::<N>() {
             *out = value(*bytes);

@@ -21,7 +21,9 @@ pub(crate) fn encode(
     offset: usize,
     tally: &mut Encoded,
 ) {
-    let Some(bytes) = bytes.get_mut(offset..) else { return };
+    let Some(bytes) = bytes.get_mut(offset..) else {
+        return;
+    };
     match encoding {
         Encoding::Int16 => each(values, bytes, block, tally, |value, tally| {
             (integer(value, 32_768.0, tally) as i16).to_le_bytes()

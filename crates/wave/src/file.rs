@@ -59,7 +59,8 @@ impl<R: ReadAt> WaveFile<R> {
             let bytes = &mut bytes[..piece.min(held - done) * block];
             let at = self.header.data_offset + (start + done as u64) * block as u64;
             read_exact_at(&self.source, bytes, at)?;
-            let mut rest: Vec<&mut [f64]> = out.iter_mut().map(|slice| &mut slice[done..held]).collect();
+            let mut rest: Vec<&mut [f64]> =
+                out.iter_mut().map(|slice| &mut slice[done..held]).collect();
             done += self.header.decode(bytes, channels, &mut rest)?;
         }
         for slice in out {
@@ -77,7 +78,10 @@ impl<R: ReadAt> WaveFile<R> {
         let block = self.header.format.block_bytes();
         let left = usize::try_from(self.header.length.saturating_sub(start)).unwrap_or(usize::MAX);
         let bytes = (out.len() / block).min(left) * block;
-        let at = self.header.data_offset.saturating_add(start.saturating_mul(block as u64));
+        let at = self
+            .header
+            .data_offset
+            .saturating_add(start.saturating_mul(block as u64));
         read_exact_at(&self.source, &mut out[..bytes], at)?;
         Ok(bytes)
     }

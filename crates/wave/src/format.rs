@@ -78,7 +78,13 @@ impl Format {
     /// A format under the plain tag with all bits valid, as most receivers want it.
     #[must_use]
     pub const fn plain(channels: u16, sample_rate: u32, encoding: Encoding) -> Self {
-        Self { channels, sample_rate, encoding, valid_bits: encoding.bits(), tag: Tag::Plain }
+        Self {
+            channels,
+            sample_rate,
+            encoding,
+            valid_bits: encoding.bits(),
+            tag: Tag::Plain,
+        }
     }
 
     /// The same format under the extensible tag with mask 0: no loudspeaker positions are claimed.
@@ -86,7 +92,13 @@ impl Format {
     pub const fn extensible(self) -> Self {
         let mut subformat = SUBFORMAT_TAIL;
         subformat[0] = if self.encoding.is_float() { 3 } else { 1 };
-        Self { tag: Tag::Extensible { channel_mask: 0, subformat }, ..self }
+        Self {
+            tag: Tag::Extensible {
+                channel_mask: 0,
+                subformat,
+            },
+            ..self
+        }
     }
 
     /// Stored bytes of one sample of every channel.
@@ -97,9 +109,11 @@ impl Format {
 }
 
 /// The template {XXXXXXXX-0000-0010-8000-00AA00389B71} as on disk, its first four bytes open (RFC 2361, section 4).
-pub(crate) const SUBFORMAT_TAIL: [u8; 16] =
-    [0, 0, 0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71];
+pub(crate) const SUBFORMAT_TAIL: [u8; 16] = [
+    0, 0, 0, 0, 0, 0, 0x10, 0, 0x80, 0, 0, 0xAA, 0, 0x38, 0x9B, 0x71,
+];
 
 /// The template {XXXXXXXX-0721-11D3-8644-C8C1CA000000} that marks B-format, as on disk.
-pub(crate) const B_FORMAT_TAIL: [u8; 16] =
-    [0, 0, 0, 0, 0x21, 0x07, 0xD3, 0x11, 0x86, 0x44, 0xC8, 0xC1, 0xCA, 0, 0, 0];
+pub(crate) const B_FORMAT_TAIL: [u8; 16] = [
+    0, 0, 0, 0, 0x21, 0x07, 0xD3, 0x11, 0x86, 0x44, 0xC8, 0xC1, 0xCA, 0, 0, 0,
+];

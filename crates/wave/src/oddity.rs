@@ -185,11 +185,21 @@ impl Words {
         expected: impl Into<String>,
         clause: &'static str,
     ) -> Self {
-        Self { found: found.into(), expected: expected.into(), clause }
+        Self {
+            found: found.into(),
+            expected: expected.into(),
+            clause,
+        }
     }
 
     /// The complaint with its place.
     pub fn at(self, chunk: ChunkId, offset: u64) -> Complaint {
-        Complaint { offset, chunk, found: self.found, expected: self.expected, clause: self.clause }
+        Complaint {
+            offset,
+            chunk,
+            found: self.found,
+            expected: self.expected,
+            clause: self.clause,
+        }
     }
 }

@@ -34,7 +34,10 @@ pub fn read_exact_at(
             Ok(0) => {
                 return Err(io::Error::new(
                     io::ErrorKind::UnexpectedEof,
-                    format!("the source ends at byte {offset}, {} bytes short", buf.len()),
+                    format!(
+                        "the source ends at byte {offset}, {} bytes short",
+                        buf.len()
+                    ),
                 ));
             }
             Ok(n) => {
@@ -66,7 +69,10 @@ impl ReadAt for File {
 
 impl ReadAt for [u8] {
     fn read_at(&self, buf: &mut [u8], offset: u64) -> io::Result<usize> {
-        let rest = usize::try_from(offset).ok().and_then(|at| self.get(at..)).unwrap_or_default();
+        let rest = usize::try_from(offset)
+            .ok()
+            .and_then(|at| self.get(at..))
+            .unwrap_or_default();
         let n = rest.len().min(buf.len());
         buf[..n].copy_from_slice(&rest[..n]);
         Ok(n)

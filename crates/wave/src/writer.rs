@@ -87,7 +87,13 @@ impl WriteSpec {
     #[must_use]
     pub fn new(format: Format) -> Self {
         let container = ContainerChoice::Auto;
-        Self { format, bext: None, ixml: None, extra: Vec::new(), container }
+        Self {
+            format,
+            bext: None,
+            ixml: None,
+            extra: Vec::new(),
+            container,
+        }
     }
 }
 
@@ -99,13 +105,23 @@ impl<W: Write + Seek> WaveWriter<W> {
     pub fn new(mut out: W, spec: &WriteSpec) -> Result<Self> {
         let mut head = Vec::new();
         // bytes 0 to 11: RIFF, a size to come, WAVE
-        head.extend(ChunkHead { id: ChunkId::RIFF, size: U32::ZERO }.as_bytes());
+        head.extend(
+            ChunkHead {
+                id: ChunkId::RIFF,
+                size: U32::ZERO,
+            }
+            .as_bytes(),
+        );
         head.extend(ChunkId::WAVE.0);
         // bytes 12 to 47: room for ds64, which must come first
         push_chunk(&mut head, ChunkId::JUNK, &[0; DS64_BYTES])?;
         push_chunk(&mut head, ChunkId::FMT, &fmt_chunk::to_bytes(&spec.format)?)?;
         // fact is needed for every form but PCM (RIFF 1991, chapter 3, "Fact Chunk")
-        let fact = spec.format.encoding.is_float().then_some(head.len() as u64 + 8);
+        let fact = spec
+            .format
+            .encoding
+            .is_float()
+            .then_some(head.len() as u64 + 8);
         if fact.is_some() {
             push_chunk(&mut head, ChunkId::FACT, &[0; 4])?;
         }
@@ -118,7 +134,13 @@ impl<W: Write + Seek> WaveWriter<W> {
         for chunk in &spec.extra {
             push_chunk(&mut head, chunk.id, &chunk.payload)?;
         }
-        head.extend(ChunkHead { id: ChunkId::DATA, size: U32::ZERO }.as_bytes());
+        head.extend(
+            ChunkHead {
+                id: ChunkId::DATA,
+                size: U32::ZERO,
+            }
+            .as_bytes(),
+        );
         out.write_all(&head)?;
         Ok(Self {
             out,
@@ -152,13 +174,18 @@ impl<W: Write + Seek> WaveWriter<W> {
         let count = usize::from(self.format.channels);
         let length = channels.first().map_or(0, |channel| channel.len());
         if channels.len() != count || channels.iter().any(|channel| channel.len() != length) {
-            let message = format!("{} slices for {count} channels, or of unequal length", channels.len());
+            let message = format!(
+                "{} slices for {count} channels, or of unequal length",
+                channels.len()
+            );
             return Err(Error::request(message));
         }
         let positions = self.piece_positions();
         for from in (0..length).step_by(positions) {
             let to = length.min(from + positions);
-            self.write_piece(to - from, |channel| channels[channel][from..to].iter().copied())?;
+            self.write_piece(to - from, |channel| {
+                channels[channel][from..to].iter().copied()
+            })?;
         }
         Ok(())
     }
@@ -170,7 +197,10 @@ impl<W: Write + Seek> WaveWriter<W> {
     pub fn write_interleaved(&mut self, values: &[f64]) -> Result<()> {
         let count = usize::from(self.format.channels);
         if !values.len().is_multiple_of(count) {
-            return Err(Error::request(format!("{} values for {count} channels", values.len())));
+            return Err(Error::request(format!(
+                "{} values for {count} channels",
+                values.len()
+            )));
         }
         for values in values.chunks(self.piece_positions() * count) {
             self.write_piece(values.len() / count, |channel| {
@@ -187,7 +217,10 @@ impl<W: Write + Seek> WaveWriter<W> {
     pub fn write_bytes(&mut self, bytes: &[u8]) -> Result<()> {
         let block = self.format.block_bytes();
         if !bytes.len().is_multiple_of(block) {
-            return Err(Error::request(format!("{} bytes in blocks of {block}", bytes.len())));
+            return Err(Error::request(format!(
+                "{} bytes in blocks of {block}",
+                bytes.len()
+            )));
         }
         self.out.write_all(bytes)?;
         self.data_bytes += bytes.len() as u64;
@@ -217,12 +250,26 @@ impl<W: Write + Seek> WaveWriter<W> {
             Container::Rf64 => ChunkId::RF64,
             Container::Bw64 => ChunkId::BW64,
         };
-        self.patch(0, ChunkHead { id: outer, size: narrow(riff_size) }.as_bytes())?;
+        self.patch(
+            0,
+            ChunkHead {
+                id: outer,
+                size: narrow(riff_size),
+            }
+            .as_bytes(),
+        )?;
         if wide {
-            let head = ChunkHead { id: ChunkId::DS64, size: U32::new(DS64_BYTES as u32) };
+            let head = ChunkHead {
+                id: ChunkId::DS64,
+                size: U32::new(DS64_BYTES as u32),
+            };
             self.patch(12, head.as_bytes())?;
             // BS.2088 calls the third field a dummy.
-            let count = if container == Container::Rf64 { length } else { 0 };
+            let count = if container == Container::Rf64 {
+                length
+            } else {
+                0
+            };
             let record = Ds64Record {
                 riff_size: U64::new(riff_size),
                 data_size: U64::new(self.data_bytes),
@@ -265,7 +312,14 @@ impl<W: Write + Seek> WaveWriter<W> {
         for index in 0..usize::from(self.format.channels) {
             let offset = index * self.format.encoding.bytes();
             let values = channel(index);
-            encode(self.format.encoding, values, &mut self.piece, block, offset, &mut self.encoded);
+            encode(
+                self.format.encoding,
+                values,
+                &mut self.piece,
+                block,
+                offset,
+                &mut self.encoded,
+            );
         }
         self.out.write_all(&self.piece)?;
         self.data_bytes += self.piece.len() as u64;
@@ -282,9 +336,18 @@ impl<W: Write + Seek> WaveWriter<W> {
 /// Head, payload and, when the size is odd, one zero byte.
 fn push_chunk(out: &mut Vec<u8>, id: ChunkId, payload: &[u8]) -> Result<()> {
     let Ok(size) = u32::try_from(payload.len()) else {
-        return Err(Error::request(format!("a chunk {id} of {} bytes", payload.len())));
+        return Err(Error::request(format!(
+            "a chunk {id} of {} bytes",
+            payload.len()
+        )));
     };
-    out.extend(ChunkHead { id, size: U32::new(size) }.as_bytes());
+    out.extend(
+        ChunkHead {
+            id,
+            size: U32::new(size),
+        }
+        .as_bytes(),
+    );
     out.extend(payload);
     if !payload.len().is_multiple_of(2) {
         out.push(0);

@@ -1,6 +1,7 @@
 //! The only door to the disk: folders listed, files opened for reading, never for writing.
 
 use std::fs::{self, File};
+use std::hash::Hasher;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -42,7 +43,11 @@ pub fn list(card: &Path) -> Result<Listing> {
         return Ok(listing);
     }
     walk(card, DEPTH, &mut listing)?;
-    for list in [&mut listing.waves, &mut listing.other_sound, &mut listing.junk] {
+    for list in [
+        &mut listing.waves,
+        &mut listing.other_sound,
+        &mut listing.junk,
+    ] {
         list.sort_by_cached_key(|path| natural_key(&path.to_string_lossy()));
     }
     Ok(listing)
@@ -50,11 +55,15 @@ pub fn list(card: &Path) -> Result<Listing> {
 
 fn walk(folder: &Path, depth: usize, listing: &mut Listing) -> Result<()> {
     let entries = fs::read_dir(folder).map_err(|error| {
-        Error::new(Kind::Io, "cannot list this folder").at(folder).from_source(error)
+        Error::new(Kind::Io, "cannot list this folder")
+            .at(folder)
+            .from_source(error)
     })?;
     for entry in entries {
         let entry = entry.map_err(|error| {
-            Error::new(Kind::Io, "cannot list this folder").at(folder).from_source(error)
+            Error::new(Kind::Io, "cannot list this folder")
+                .at(folder)
+                .from_source(error)
         })?;
         let path = entry.path();
         let name = entry.file_name().to_string_lossy().to_lowercase();
@@ -84,9 +93,13 @@ pub fn natural_key(name: &str) -> Vec<(String, u64)> {
     let mut key = Vec::new();
     let mut rest = name;
     while !rest.is_empty() {
-        let digits = rest.find(|c: char| c.is_ascii_digit()).unwrap_or(rest.len());
+        let digits = rest
+            .find(|c: char| c.is_ascii_digit())
+            .unwrap_or(rest.len());
         let (text, after) = rest.split_at(digits);
-        let end = after.find(|c: char| !c.is_ascii_digit()).unwrap_or(after.len());
+        let end = after
+            .find(|c: char| !c.is_ascii_digit())
+            .unwrap_or(after.len());
         let (number, next) = after.split_at(end);
         key.push((text.to_lowercase(), number.parse().unwrap_or(u64::MAX)));
         rest = next;
@@ -100,7 +113,9 @@ pub fn natural_key(name: &str) -> Vec<(String, u64)> {
 /// When it cannot be opened.
 pub fn open(path: &Path) -> Result<Arc<File>> {
     File::open(path).map(Arc::new).map_err(|error| {
-        Error::new(Kind::Io, "cannot be opened").at(path).from_source(error)
+        Error::new(Kind::Io, "cannot be opened")
+            .at(path)
+            .from_source(error)
     })
 }
 
@@ -111,7 +126,11 @@ pub fn open(path: &Path) -> Result<Arc<File>> {
 /// When the file cannot be read.
 pub fn digest(path: &Path) -> Result<String> {
     let file = open(path)?;
-    let failed = |error| Error::new(Kind::Io, "cannot be read").at(path).from_source(error);
+    let failed = |error| {
+        Error::new(Kind::Io, "cannot be read")
+            .at(path)
+            .from_source(error)
+    };
     let size = file.size().map_err(failed)?;
     let part = size.min(DIGEST_BYTES);
     let mut bytes = vec![0; part as usize];
@@ -127,7 +146,9 @@ pub fn digest(path: &Path) -> Result<String> {
 /// Whether `place`, which need not exist yet, lies inside `folder`, links followed.
 #[must_use]
 pub fn is_inside(folder: &Path, place: &Path) -> bool {
-    let Ok(folder) = folder.canonicalize() else { return false };
+    let Ok(folder) = folder.canonicalize() else {
+        return false;
+    };
     let full = std::path::absolute(place).unwrap_or_else(|_| place.to_path_buf());
     let existing = full.ancestors().find_map(|ancestor| {
         let real = ancestor.canonicalize().ok()?;

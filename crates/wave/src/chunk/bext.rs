@@ -107,7 +107,10 @@ impl Bext {
             utf8_or_windows_1252(bytes)
         };
         let version = record.version.get();
-        let loud = record.loudness.map(I16::get).map(|field| Some(field).filter(|&f| f != UNUSED_LOUDNESS));
+        let loud = record
+            .loudness
+            .map(I16::get)
+            .map(|field| Some(field).filter(|&f| f != UNUSED_LOUDNESS));
         let [value, range, max_true_peak, max_momentary, max_short_term] = loud;
         Some(Self {
             description: field(0, &record.description),
@@ -135,7 +138,11 @@ impl Bext {
     /// is raised to what the fields used need.
     #[must_use]
     pub fn to_bytes(&self) -> Vec<u8> {
-        let needed = if self.loudness.is_some() { 2 } else { u16::from(self.umid.is_some()) };
+        let needed = if self.loudness.is_some() {
+            2
+        } else {
+            u16::from(self.umid.is_some())
+        };
         let stored = |field: Option<i16>| I16::new(field.unwrap_or(UNUSED_LOUDNESS));
         let loudness = self.loudness.unwrap_or_default();
         let fields = [
@@ -156,7 +163,11 @@ impl Bext {
             time_reference_high: U32::new((self.time_reference >> 32) as u32),
             version: U16::new(version),
             umid: self.umid.unwrap_or([0; 64]),
-            loudness: if version >= 2 { fields.map(stored) } else { [I16::ZERO; 5] },
+            loudness: if version >= 2 {
+                fields.map(stored)
+            } else {
+                [I16::ZERO; 5]
+            },
             reserved: [0; 180],
         };
         let mut bytes = record.as_bytes().to_vec();
@@ -178,7 +189,8 @@ impl Bext {
     /// Hour, minute and second, read by position whatever the separators are; `None` when they are no time of day.
     #[must_use]
     pub fn time_parts(&self) -> Option<(u8, u8, u8)> {
-        let [hour, minute, second] = [(0, 2), (3, 5), (6, 8)].map(|(a, b)| digits(&self.time, a, b));
+        let [hour, minute, second] =
+            [(0, 2), (3, 5), (6, 8)].map(|(a, b)| digits(&self.time, a, b));
         let (hour, minute, second) = (hour? as u8, minute? as u8, second? as u8);
         (hour < 24 && minute < 60 && second < 60).then_some((hour, minute, second))
     }
@@ -195,5 +207,7 @@ fn fixed<const N: usize>(text: &str) -> [u8; N] {
 /// The decimal number in characters `from..to`.
 fn digits(text: &str, from: usize, to: usize) -> Option<u16> {
     let part = text.get(from..to)?;
-    part.bytes().all(|byte| byte.is_ascii_digit()).then(|| part.parse().ok())?
+    part.bytes()
+        .all(|byte| byte.is_ascii_digit())
+        .then(|| part.parse().ok())?
 }

@@ -8,7 +8,9 @@ use crate::oddity::{Oddities, OddityKind, Words};
 
 /// The fixed part, 28 bytes. The documents give each size as a low and then a high 32-bit word, which is one
 /// little-endian 64-bit number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout, Unaligned)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout, Unaligned,
+)]
 #[repr(C)]
 pub(crate) struct Ds64Record {
     /// +0: what the outermost size field would say.
@@ -22,7 +24,9 @@ pub(crate) struct Ds64Record {
 }
 
 /// One entry of the table, 12 bytes: the size of a chunk other than `data` that has 4 GiB or more.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout, Unaligned)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, FromBytes, IntoBytes, Immutable, KnownLayout, Unaligned,
+)]
 #[repr(C)]
 struct TableEntry {
     id: ChunkId,
@@ -67,7 +71,10 @@ impl Ds64 {
 
     /// The size of the first chunk `id` in the table.
     pub fn size_of(&self, id: ChunkId) -> Option<u64> {
-        self.table.iter().find(|entry| entry.id == id).map(|entry| entry.size.get())
+        self.table
+            .iter()
+            .find(|entry| entry.id == id)
+            .map(|entry| entry.size.get())
     }
 }
 
@@ -84,9 +91,15 @@ mod tests {
         bytes[12] = 1;
         bytes[16..18].copy_from_slice(&[0x22, 0x56]);
         let mut list = Vec::new();
-        let ds64 =
-            Ds64::parse(&bytes, &mut Oddities { offset: 20, chunk: ChunkId::DS64, list: &mut list })
-                .expect("complete");
+        let ds64 = Ds64::parse(
+            &bytes,
+            &mut Oddities {
+                offset: 20,
+                chunk: ChunkId::DS64,
+                list: &mut list,
+            },
+        )
+        .expect("complete");
         assert_eq!(ds64.record.riff_size.get(), 0x20514);
         assert_eq!(ds64.record.data_size.get(), 0x1_0002_04CC);
         assert_eq!(ds64.record.sample_count.get(), 22_050);
@@ -100,9 +113,15 @@ mod tests {
         bytes.extend(*b"axml\x01\0\0\0\x01\0\0\0");
         bytes.extend(*b"levl\x05\0\0\0\x02\0\0\0");
         let mut list = Vec::new();
-        let ds64 =
-            Ds64::parse(&bytes, &mut Oddities { offset: 20, chunk: ChunkId::DS64, list: &mut list })
-                .expect("complete");
+        let ds64 = Ds64::parse(
+            &bytes,
+            &mut Oddities {
+                offset: 20,
+                chunk: ChunkId::DS64,
+                list: &mut list,
+            },
+        )
+        .expect("complete");
         assert_eq!(ds64.size_of(ChunkId(*b"axml")), Some((1 << 32) + 1));
         assert_eq!(ds64.size_of(ChunkId(*b"levl")), Some((2 << 32) + 5));
         assert_eq!(ds64.size_of(ChunkId(*b"bext")), None);

@@ -51,10 +51,17 @@ pub(crate) fn parse(payload: &[u8], oddities: &mut Oddities<'_>) -> Result<Forma
 
     let Ok((common, rest)) = Common::read_from_prefix(payload) else {
         let found = format!("{} bytes", payload.len());
-        return Err(malformed(0, Words::new(found, "16, 18 or 40 bytes", RIFF91)));
+        return Err(malformed(
+            0,
+            Words::new(found, "16, 18 or 40 bytes", RIFF91),
+        ));
     };
     if !matches!(payload.len(), 16 | 18 | 40) {
-        let words = Words::new(format!("{} bytes", payload.len()), "16, 18 or 40 bytes", RIFF91);
+        let words = Words::new(
+            format!("{} bytes", payload.len()),
+            "16, 18 or 40 bytes",
+            RIFF91,
+        );
         oddities.add(OddityKind::FmtSize, 0, words);
     }
 
@@ -72,10 +79,19 @@ pub(crate) fn parse(payload: &[u8], oddities: &mut Oddities<'_>) -> Result<Forma
             }
             let Some(kind) = subformat_kind(&extension.subformat) else {
                 let found = format!("sub-format {:02X?}", extension.subformat);
-                return Err(unsupported(24, Words::new(found, "PCM or floating point", WFX)));
+                return Err(unsupported(
+                    24,
+                    Words::new(found, "PCM or floating point", WFX),
+                ));
             };
             let (channel_mask, subformat) = (extension.channel_mask.get(), extension.subformat);
-            (kind, Tag::Extensible { channel_mask, subformat })
+            (
+                kind,
+                Tag::Extensible {
+                    channel_mask,
+                    subformat,
+                },
+            )
         }
         other => {
             let found = format!("tag 0x{other:04X}{}", tag_name(other));
@@ -90,15 +106,23 @@ pub(crate) fn parse(payload: &[u8], oddities: &mut Oddities<'_>) -> Result<Forma
         return Err(malformed(2, Words::new("0 channels", "1 or more", RIFF91)));
     }
     if sample_rate == 0 {
-        return Err(malformed(4, Words::new("0 samples a second", "1 or more", RIFF91)));
+        return Err(malformed(
+            4,
+            Words::new("0 samples a second", "1 or more", RIFF91),
+        ));
     }
 
     // +14: samples stand in the smallest whole number of bytes, upper bits first (RIFF 1991, "Data Format of the
     // Samples"); a block size that leaves four bytes for 24 bits is believed, because that is how such files are made.
     let bits = common.bits.get();
     let block_align = common.block_align.get();
-    let roomy = kind == 1 && (17..=24).contains(&bits) && u32::from(block_align) == 4 * u32::from(channels);
-    let container = if roomy { 32 } else { bits.div_ceil(8).saturating_mul(8) };
+    let roomy =
+        kind == 1 && (17..=24).contains(&bits) && u32::from(block_align) == 4 * u32::from(channels);
+    let container = if roomy {
+        32
+    } else {
+        bits.div_ceil(8).saturating_mul(8)
+    };
     let encoding = match (kind, container) {
         (_, 0) => return Err(malformed(14, Words::new("0 bits", "16 to 64", RIFF91))),
         (1, 16) => Encoding::Int16,
@@ -107,7 +131,11 @@ pub(crate) fn parse(payload: &[u8], oddities: &mut Oddities<'_>) -> Result<Forma
         (3, 32) if bits == 32 => Encoding::Float32,
         (3, 64) if bits == 64 => Encoding::Float64,
         _ => {
-            let name = if kind == 1 { "integer" } else { "floating point" };
+            let name = if kind == 1 {
+                "integer"
+            } else {
+                "floating point"
+            };
             let expected = "integer of 9 to 32 bits or floating point of 32 or 64 bits";
             let found = format!("{name} of {bits} bits");
             return Err(unsupported(14, Words::new(found, expected, RIFF91)));
@@ -124,7 +152,11 @@ pub(crate) fn parse(payload: &[u8], oddities: &mut Oddities<'_>) -> Result<Forma
     let byte_rate = block as u64 * u64::from(sample_rate);
     if u64::from(common.byte_rate.get()) != byte_rate {
         let found = format!("{} bytes a second", common.byte_rate);
-        oddities.add(OddityKind::ByteRate, 8, Words::new(found, byte_rate.to_string(), RIFF91));
+        oddities.add(
+            OddityKind::ByteRate,
+            8,
+            Words::new(found, byte_rate.to_string(), RIFF91),
+        );
     }
 
     // +18: valid bits are at most the container's; 0 is written by those who do not know them
@@ -138,7 +170,13 @@ pub(crate) fn parse(payload: &[u8], oddities: &mut Oddities<'_>) -> Result<Forma
             valid_bits = encoding.bits();
         }
     }
-    Ok(Format { channels, sample_rate, encoding, valid_bits, tag })
+    Ok(Format {
+        channels,
+        sample_rate,
+        encoding,
+        valid_bits,
+        tag,
+    })
 }
 
 /// The payload for `format`: 16 bytes for plain integers, 18 for plain floating point (a form other than PCM states
@@ -150,7 +188,9 @@ pub(crate) fn to_bytes(format: &Format) -> Result<Vec<u8>> {
         return Err(Error::request(message));
     };
     if format.channels == 0 || format.sample_rate == 0 {
-        return Err(Error::request("a format without channels or without a rate".into()));
+        return Err(Error::request(
+            "a format without channels or without a rate".into(),
+        ));
     }
     let float = format.encoding.is_float();
     let tag = match format.tag {
@@ -171,7 +211,10 @@ pub(crate) fn to_bytes(format: &Format) -> Result<Vec<u8>> {
     match format.tag {
         Tag::Plain if float => bytes.extend([0, 0]),
         Tag::Plain => {}
-        Tag::Extensible { channel_mask, subformat } => {
+        Tag::Extensible {
+            channel_mask,
+            subformat,
+        } => {
             let extension = Extension {
                 size: U16::new(22),
                 valid_bits: U16::new(format.valid_bits),

@@ -46,12 +46,23 @@ struct CuePoint {
 
 /// Reads a `cue ` payload: a count, then that many points; the chunk's size bounds them.
 pub(crate) fn parse_cue(payload: &[u8], markers: &mut Vec<Marker>) {
-    let Some((count, points)) = payload.split_at_checked(4) else { return };
-    let count = count.first_chunk().map_or(0, |bytes| u32::from_le_bytes(*bytes)) as usize;
-    for bytes in points.chunks_exact(size_of::<CuePoint>()).take(count.min(MOST_MARKERS)) {
+    let Some((count, points)) = payload.split_at_checked(4) else {
+        return;
+    };
+    let count = count
+        .first_chunk()
+        .map_or(0, |bytes| u32::from_le_bytes(*bytes)) as usize;
+    for bytes in points
+        .chunks_exact(size_of::<CuePoint>())
+        .take(count.min(MOST_MARKERS))
+    {
         if let Ok(point) = CuePoint::read_from_bytes(bytes) {
             let (id, position) = (point.name.get(), point.sample_offset.get());
-            markers.push(Marker { id, position, ..Marker::default() });
+            markers.push(Marker {
+                id,
+                position,
+                ..Marker::default()
+            });
         }
     }
 }
@@ -59,18 +70,29 @@ pub(crate) fn parse_cue(payload: &[u8], markers: &mut Vec<Marker>) {
 /// Reads the payload of a `LIST`: its type, then chunks; `adtl` alone concerns markers. Labels of points that are
 /// not there are left out.
 pub(crate) fn parse_list(payload: &[u8], markers: &mut [Marker]) {
-    let Some(mut rest) = payload.strip_prefix(b"adtl") else { return };
-    let places: BTreeMap<u32, usize> =
-        markers.iter().enumerate().map(|(place, marker)| (marker.id, place)).collect();
+    let Some(mut rest) = payload.strip_prefix(b"adtl") else {
+        return;
+    };
+    let places: BTreeMap<u32, usize> = markers
+        .iter()
+        .enumerate()
+        .map(|(place, marker)| (marker.id, place))
+        .collect();
     while let Ok((head, body)) = ChunkHead::read_from_prefix(rest) {
         let size = (head.size.get() as usize).min(body.len());
         let (chunk, after) = body.split_at(size);
         rest = after.get(size % 2..).unwrap_or_default();
 
         // labl and note: the point's name, then text. ltxt: name, length, purpose and 8 more bytes, then text.
-        let Some((name, body)) = chunk.split_at_checked(4) else { continue };
-        let id = name.first_chunk().map_or(0, |bytes| u32::from_le_bytes(*bytes));
-        let Some(marker) = places.get(&id).and_then(|&place| markers.get_mut(place)) else { continue };
+        let Some((name, body)) = chunk.split_at_checked(4) else {
+            continue;
+        };
+        let id = name
+            .first_chunk()
+            .map_or(0, |bytes| u32::from_le_bytes(*bytes));
+        let Some(marker) = places.get(&id).and_then(|&place| markers.get_mut(place)) else {
+            continue;
+        };
         match &head.id.0 {
             b"labl" => marker.label = Some(utf8_or_windows_1252(until_nul(body))),
             b"note" => marker.note = Some(utf8_or_windows_1252(until_nul(body))),

@@ -12,7 +12,17 @@ pub mod markers;
 
 /// The four letters that name a chunk.
 #[derive(
-    Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, FromBytes, IntoBytes, Immutable, KnownLayout,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    FromBytes,
+    IntoBytes,
+    Immutable,
+    KnownLayout,
     Unaligned,
 )]
 #[repr(transparent)]
@@ -88,9 +98,10 @@ impl ChunkId {
 /// levl, link, qlty, umid, axml); EBU Tech 3306 (ds64, r64m); ITU-R BS.2088 (chna, bxml, sxml); iXML. The rest is
 /// common practice, no source.
 const KNOWN: [&[u8; 4]; 33] = [
-    b"fmt ", b"fact", b"data", b"cue ", b"plst", b"LIST", b"smpl", b"inst", b"JUNK", b"PAD ", b"bext",
-    b"mext", b"levl", b"link", b"qlty", b"umid", b"axml", b"ds64", b"r64m", b"chna", b"bxml", b"sxml",
-    b"iXML", b"junk", b"FLLR", b"_PMX", b"aXML", b"id3 ", b"ID3 ", b"acid", b"PEAK", b"cart", b"MD5 ",
+    b"fmt ", b"fact", b"data", b"cue ", b"plst", b"LIST", b"smpl", b"inst", b"JUNK", b"PAD ",
+    b"bext", b"mext", b"levl", b"link", b"qlty", b"umid", b"axml", b"ds64", b"r64m", b"chna",
+    b"bxml", b"sxml", b"iXML", b"junk", b"FLLR", b"_PMX", b"aXML", b"id3 ", b"ID3 ", b"acid",
+    b"PEAK", b"cart", b"MD5 ",
 ];
 
 impl fmt::Display for ChunkId {

@@ -61,7 +61,10 @@ impl<R: ReadAt + ?Sized> Bytes<'_, R> {
         }
         let bytes = self.some(end, 8)?;
         let id = |from: usize| {
-            bytes.get(from..).and_then(|bytes| bytes.first_chunk()).map(|&letters| ChunkId(letters))
+            bytes
+                .get(from..)
+                .and_then(|bytes| bytes.first_chunk())
+                .map(|&letters| ChunkId(letters))
         };
         Ok(match (bytes.first(), id(0), id(1)) {
             (None, ..) => (end, Pad::Missing),
@@ -79,7 +82,9 @@ impl<R: ReadAt + ?Sized> Bytes<'_, R> {
             if at >= self.size {
                 return Ok(true);
             }
-            let Some(head) = self.head(at)? else { return Ok(false) };
+            let Some(head) = self.head(at)? else {
+                return Ok(false);
+            };
             let size = u64::from(head.size.get());
             let end = at + HEAD_BYTES + size;
             if !head.id.is_printable() || end > self.size {

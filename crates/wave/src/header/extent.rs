@@ -42,10 +42,19 @@ pub(super) fn extent<R: ReadAt + ?Sized>(
     file: &Bytes<'_, R>,
     declared: Declared,
 ) -> Result<(u64, Option<(OddityKind, Words)>)> {
-    let Declared { start, size, known, narrow } = declared;
+    let Declared {
+        start,
+        size,
+        known,
+        narrow,
+    } = declared;
     let room = file.size.saturating_sub(start);
     let said = |kind, recovered: u64| {
-        let found = if known { format!("data size {size}") } else { "no data size".to_owned() };
+        let found = if known {
+            format!("data size {size}")
+        } else {
+            "no data size".to_owned()
+        };
         let words = Words::new(found, format!("{recovered}, as the file shows"), CLAUSE);
         Ok((recovered, Some((kind, words))))
     };
@@ -79,7 +88,11 @@ pub(super) fn extent<R: ReadAt + ?Sized>(
     if chunk_follows || close || tail.iter().all(|&byte| byte == 0) {
         return Ok((size, None));
     }
-    let kind = if wrapped > size { OddityKind::WrappedSize } else { OddityKind::DataSizeTooSmall };
+    let kind = if wrapped > size {
+        OddityKind::WrappedSize
+    } else {
+        OddityKind::DataSizeTooSmall
+    };
     let recovered = before_trailer(file, start)?;
     said(kind, recovered)
 }
@@ -92,7 +105,9 @@ fn before_trailer<R: ReadAt + ?Sized>(file: &Bytes<'_, R>, start: u64) -> Result
     while at < file.size && looks < MOST_LOOKS {
         let bytes = file.some(at, WINDOW + 3)?;
         for (place, letters) in bytes.windows(4).enumerate() {
-            let Some(&letters) = letters.first_chunk() else { continue };
+            let Some(&letters) = letters.first_chunk() else {
+                continue;
+            };
             if !letters[0].is_ascii_graphic() || !ChunkId(letters).is_known() {
                 continue;
             }
@@ -109,13 +124,18 @@ fn before_trailer<R: ReadAt + ?Sized>(file: &Bytes<'_, R>, start: u64) -> Result
 
 /// Whether a chunk that belongs behind audio starts at `at`, holds what its letters promise, and leads to the end.
 fn is_trailer<R: ReadAt + ?Sized>(file: &Bytes<'_, R>, at: u64) -> Result<bool> {
-    let Some(head) = file.head(at)? else { return Ok(false) };
+    let Some(head) = file.head(at)? else {
+        return Ok(false);
+    };
     let size = u64::from(head.size.get());
     if !file.ends_well(at + HEAD_BYTES, size)? {
         return Ok(false);
     }
     let inside = file.some(at + HEAD_BYTES, usize::try_from(size.min(64)).unwrap_or(64))?;
-    let text = || inside.iter().find(|byte| byte.is_ascii_graphic()) == Some(&b'<') || inside.starts_with(&[0xFF, 0xFE]);
+    let text = || {
+        inside.iter().find(|byte| byte.is_ascii_graphic()) == Some(&b'<')
+            || inside.starts_with(&[0xFF, 0xFE])
+    };
     Ok(match &head.id.0 {
         b"iXML" | b"axml" | b"aXML" | b"bxml" | b"_PMX" => text(),
         b"LIST" => inside.starts_with(b"adtl") || inside.starts_with(b"INFO"),

@@ -65,14 +65,18 @@ impl Header {
 
     /// The oddities of one kind.
     pub fn oddities_of(&self, kind: OddityKind) -> impl Iterator<Item = &Oddity> {
-        self.oddities.iter().filter(move |oddity| oddity.kind == kind)
+        self.oddities
+            .iter()
+            .filter(move |oddity| oddity.kind == kind)
     }
 
     /// Whether the length had to be taken from the file because its header is wrong, and is therefore only as sure
     /// as the end of the file is.
     #[must_use]
     pub fn length_from_file(&self) -> bool {
-        self.oddities.iter().any(|oddity| oddity.kind.length_from_file())
+        self.oddities
+            .iter()
+            .any(|oddity| oddity.kind.length_from_file())
     }
 
     /// Decodes `bytes`, which hold whole samples of all channels as they stand in the file, into one slice per

@@ -47,14 +47,21 @@ struct Walk<'a, R: ReadAt + ?Sized> {
 
 /// Reads everything but the audio.
 pub(super) fn read(source: &(impl ReadAt + ?Sized)) -> Result<Header> {
-    let file = Bytes { source, size: source.size()? };
+    let file = Bytes {
+        source,
+        size: source.size()?,
+    };
 
     // bytes 0 to 11: RIFF, RF64 or BW64; a size; WAVE
     let first = file.some(0, 12)?;
     let malformed = |chunk, at, words: Words| Error::Malformed(words.at(chunk, at));
     let Some((outer, rest)) = first.split_first_chunk::<4>() else {
         let found = format!("a file of {} bytes", first.len());
-        return Err(malformed(ChunkId::RIFF, 0, Words::new(found, "44 bytes or more", RIFF91)));
+        return Err(malformed(
+            ChunkId::RIFF,
+            0,
+            Words::new(found, "44 bytes or more", RIFF91),
+        ));
     };
     let outer = ChunkId(*outer);
     let container = match outer {
@@ -67,16 +74,31 @@ pub(super) fn read(source: &(impl ReadAt + ?Sized)) -> Result<Header> {
         }
         _ => {
             let found = format!("\"{outer}\"");
-            return Err(malformed(outer, 0, Words::new(found, "RIFF, RF64 or BW64", RIFF91)));
+            return Err(malformed(
+                outer,
+                0,
+                Words::new(found, "RIFF, RF64 or BW64", RIFF91),
+            ));
         }
     };
-    let Some((size, form)) = rest.split_first_chunk::<4>().filter(|(_, form)| form.len() == 4) else {
+    let Some((size, form)) = rest
+        .split_first_chunk::<4>()
+        .filter(|(_, form)| form.len() == 4)
+    else {
         let found = format!("a file of {} bytes", first.len());
-        return Err(malformed(outer, 0, Words::new(found, "44 bytes or more", RIFF91)));
+        return Err(malformed(
+            outer,
+            0,
+            Words::new(found, "44 bytes or more", RIFF91),
+        ));
     };
     if form != ChunkId::WAVE.0 {
         let found = format!("form \"{}\"", String::from_utf8_lossy(form).escape_debug());
-        return Err(malformed(outer, 8, Words::new(found, "WAVE", "RIFF 1991, chapter 3")));
+        return Err(malformed(
+            outer,
+            8,
+            Words::new(found, "WAVE", "RIFF 1991, chapter 3"),
+        ));
     }
 
     let mut walk = Walk {
@@ -100,7 +122,11 @@ pub(super) fn read(source: &(impl ReadAt + ?Sized)) -> Result<Header> {
 
 impl<R: ReadAt + ?Sized> Walk<'_, R> {
     fn oddities(&mut self, chunk: ChunkId, offset: u64) -> Oddities<'_> {
-        Oddities { offset, chunk, list: &mut self.oddities }
+        Oddities {
+            offset,
+            chunk,
+            list: &mut self.oddities,
+        }
     }
 
     /// Bytes 12 to the end: chunk after chunk. The outermost size does not bound them, it is wrong too often.
@@ -113,13 +139,15 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
                     let chunk = other.map_or(ChunkId([0; 4]), |head| head.id);
                     let found = format!("{} bytes that are no chunk", self.file.size - at);
                     let words = Words::new(found, "the end of the file", RIFF91);
-                    self.oddities(chunk, at).add(OddityKind::NotAChunk, 0, words);
+                    self.oddities(chunk, at)
+                        .add(OddityKind::NotAChunk, 0, words);
                     break;
                 }
             };
             if self.chunks.len() == MOST_CHUNKS {
                 let words = Words::new("more chunks", format!("at most {MOST_CHUNKS}"), RIFF91);
-                self.oddities(head.id, at).add(OddityKind::TooManyChunks, 0, words);
+                self.oddities(head.id, at)
+                    .add(OddityKind::TooManyChunks, 0, words);
                 break;
             }
             let start = at + HEAD_BYTES;
@@ -128,7 +156,12 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
                 id => self.other_size(id, start, head.size.get()),
             };
             let payload = self.kept_payload(head.id, start, size)?;
-            self.chunks.push(ChunkEntry { id: head.id, offset: start, size, payload });
+            self.chunks.push(ChunkEntry {
+                id: head.id,
+                offset: start,
+                size,
+                payload,
+            });
             self.content(head.id, start, size)?;
 
             let (next, pad) = self.file.after(start + size, size)?;
@@ -151,15 +184,24 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         let wide = self.ds64.as_ref().map(|ds64| ds64.record.data_size.get());
         let here = u64::from(narrow);
         let declared = match wide {
-            None => Declared { start, size: here, known: narrow != SEE_DS64, narrow: true },
-            Some(wide) if narrow == SEE_DS64 => {
-                Declared { start, size: wide, known: true, narrow: false }
-            }
+            None => Declared {
+                start,
+                size: here,
+                known: narrow != SEE_DS64,
+                narrow: true,
+            },
+            Some(wide) if narrow == SEE_DS64 => Declared {
+                start,
+                size: wide,
+                known: true,
+                narrow: false,
+            },
             Some(wide) => {
                 // RF64 files in the wild carry their true sizes, and 0x00FFFFFF where 0xFFFFFFFF is meant.
                 let fits = |size: u64| self.file.ends_well(start, size);
                 let mark = narrow == 0x00FF_FFFF && wide != here;
-                let take_wide = mark || wide == here || (wide > 0 && fits(wide)?) || (here == 0 && wide > 0);
+                let take_wide =
+                    mark || wide == here || (wide > 0 && fits(wide)?) || (here == 0 && wide > 0);
                 let kind = match (mark, wide == here) {
                     (true, _) => OddityKind::WrongSentinel,
                     (_, true) => OddityKind::RealSizesInRf64,
@@ -172,7 +214,12 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
                 );
                 self.oddities(ChunkId::DATA, start - 4).add(kind, 0, words);
                 let size = if take_wide { wide } else { here };
-                Declared { start, size, known: true, narrow: !take_wide }
+                Declared {
+                    start,
+                    size,
+                    known: true,
+                    narrow: !take_wide,
+                }
             }
         };
         let (size, oddity) = extent(&self.file, declared)?;
@@ -184,19 +231,27 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
 
     /// The size of another chunk: its own or its entry in ds64, cut at the end of the file.
     fn other_size(&mut self, id: ChunkId, start: u64, narrow: u32) -> u64 {
-        let wide = self.ds64.as_ref().filter(|_| narrow == SEE_DS64).and_then(|ds64| ds64.size_of(id));
+        let wide = self
+            .ds64
+            .as_ref()
+            .filter(|_| narrow == SEE_DS64)
+            .and_then(|ds64| ds64.size_of(id));
         let size = wide.unwrap_or(u64::from(narrow));
         let room = self.file.size - start;
         if size > room {
             let words = Words::new(format!("size {size}"), format!("at most {room}"), RIFF91);
-            self.oddities(id, start - 4).add(OddityKind::ChunkBeyondFile, 0, words);
+            self.oddities(id, start - 4)
+                .add(OddityKind::ChunkBeyondFile, 0, words);
         }
         size.min(room)
     }
 
     /// The bytes of a chunk that is to be kept as it is.
     fn kept_payload(&mut self, id: ChunkId, start: u64, size: u64) -> Result<Option<Vec<u8>>> {
-        let not_kept = matches!(id, ChunkId::DATA | ChunkId::FMT | ChunkId::FACT | ChunkId::DS64);
+        let not_kept = matches!(
+            id,
+            ChunkId::DATA | ChunkId::FMT | ChunkId::FACT | ChunkId::DS64
+        );
         if not_kept || id.is_filler() || size > KEPT_CHUNK || self.kept + size > MOST_KEPT {
             return Ok(None);
         }
@@ -222,17 +277,22 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         ) {
             return Ok(());
         }
-        let read = usize::try_from(size).unwrap_or(usize::MAX).min(MOST_METADATA);
+        let read = usize::try_from(size)
+            .unwrap_or(usize::MAX)
+            .min(MOST_METADATA);
         let payload = self.file.some(start, read)?;
         if (payload.len() as u64) < size {
             let words = Words::new(format!("{size} bytes"), format!("{read} are read"), RIFF91);
-            self.oddities(id, start).add(OddityKind::ChunkTooLong, 0, words);
+            self.oddities(id, start)
+                .add(OddityKind::ChunkTooLong, 0, words);
         }
         match id {
             ChunkId::DS64 => self.take_ds64(start, &payload),
             ChunkId::FMT => self.take_fmt(start, payload)?,
             ChunkId::FACT => {
-                let count = payload.first_chunk().map(|bytes| u32::from_le_bytes(*bytes));
+                let count = payload
+                    .first_chunk()
+                    .map(|bytes| u32::from_le_bytes(*bytes));
                 self.fact = self.fact.or(count.map(|count| (start, count)));
             }
             ChunkId::BEXT if self.bext.is_none() => {
@@ -250,12 +310,18 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
 
     fn take_ds64(&mut self, start: u64, payload: &[u8]) {
         if self.chunks.len() > 1 {
-            let words = Words::new("ds64 after other chunks", "ds64 as the first chunk", EBU3306);
-            self.oddities(ChunkId::DS64, start).add(OddityKind::Ds64NotFirst, 0, words);
+            let words = Words::new(
+                "ds64 after other chunks",
+                "ds64 as the first chunk",
+                EBU3306,
+            );
+            self.oddities(ChunkId::DS64, start)
+                .add(OddityKind::Ds64NotFirst, 0, words);
         }
         if self.container == Container::Riff {
             let words = Words::new("ds64 in RIFF", "RF64 or BW64 outside", EBU3306);
-            self.oddities(ChunkId::DS64, start).add(OddityKind::Ds64InRiff, 0, words);
+            self.oddities(ChunkId::DS64, start)
+                .add(OddityKind::Ds64InRiff, 0, words);
         }
         if self.ds64.is_none() {
             self.ds64 = Ds64::parse(payload, &mut self.oddities(ChunkId::DS64, start));
@@ -267,16 +333,21 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         if let Some((first, _)) = &self.fmt {
             let words = Words::new("a second fmt chunk", "one", "RIFF 1991, chapter 3");
             if *first != payload {
-                let words = Words { found: "a second, different fmt chunk".into(), ..words };
+                let words = Words {
+                    found: "a second, different fmt chunk".into(),
+                    ..words
+                };
                 return Err(Error::Malformed(words.at(ChunkId::FMT, start)));
             }
-            self.oddities(ChunkId::FMT, start).add(OddityKind::TwoFmt, 0, words);
+            self.oddities(ChunkId::FMT, start)
+                .add(OddityKind::TwoFmt, 0, words);
             return Ok(());
         }
         let format = fmt_chunk::parse(&payload, &mut self.oddities(ChunkId::FMT, start))?;
         if self.data.is_some() {
             let words = Words::new("fmt after data", "fmt before data", "RIFF 1991, chapter 3");
-            self.oddities(ChunkId::FMT, start).add(OddityKind::FmtAfterData, 0, words);
+            self.oddities(ChunkId::FMT, start)
+                .add(OddityKind::FmtAfterData, 0, words);
         }
         self.fmt = Some((payload, format));
         Ok(())
@@ -286,7 +357,8 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
     fn take_data(&mut self, start: u64, size: u64) {
         if self.data.is_some() {
             let words = Words::new("a second data chunk", "one", "RIFF 1991, chapter 3");
-            self.oddities(ChunkId::DATA, start).add(OddityKind::TwoData, 0, words);
+            self.oddities(ChunkId::DATA, start)
+                .add(OddityKind::TwoData, 0, words);
         }
         if self.data.is_none_or(|(_, first)| first == 0) {
             self.data = Some((start, size));
@@ -298,7 +370,8 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         let wide = self.ds64.as_ref().map(|ds64| ds64.record.riff_size.get());
         if self.container != Container::Riff && wide.is_none() {
             let words = Words::new("no ds64 chunk", "ds64 as the first chunk", EBU3306);
-            self.oddities(outer, 12).add(OddityKind::Ds64Missing, 0, words);
+            self.oddities(outer, 12)
+                .add(OddityKind::Ds64Missing, 0, words);
         }
         let size = match wide {
             Some(wide) if self.container != Container::Riff => wide,
@@ -308,7 +381,8 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         let padded = true_size.next_multiple_of(2);
         if size != true_size && size != padded {
             let words = Words::new(format!("size {size}"), true_size.to_string(), RIFF91);
-            self.oddities(outer, 4).add(OddityKind::RiffSizeWrong, 0, words);
+            self.oddities(outer, 4)
+                .add(OddityKind::RiffSizeWrong, 0, words);
         }
     }
 
@@ -319,8 +393,12 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
             let words = Words::new(format!("no {what} chunk"), "one", "RIFF 1991, chapter 3");
             Error::Malformed(words.at(outer, end))
         };
-        let Some((_, format)) = self.fmt.take() else { return Err(missing("fmt")) };
-        let Some((data_offset, size)) = self.data else { return Err(missing("data")) };
+        let Some((_, format)) = self.fmt.take() else {
+            return Err(missing("fmt"));
+        };
+        let Some((data_offset, size)) = self.data else {
+            return Err(missing("data"));
+        };
 
         // only whole samples of all channels are audio
         let block = format.block_bytes() as u64;
@@ -329,18 +407,33 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         if data_bytes < size {
             let found = format!("{} bytes after the last whole sample", size - data_bytes);
             let words = Words::new(found, format!("blocks of {block} bytes"), RIFF91);
-            self.oddities(ChunkId::DATA, data_offset).add(OddityKind::PartialSample, data_bytes, words);
+            self.oddities(ChunkId::DATA, data_offset).add(
+                OddityKind::PartialSample,
+                data_bytes,
+                words,
+            );
         }
         if length == 0 {
             let words = Words::new("no samples", "1 or more", RIFF91);
-            self.oddities(ChunkId::DATA, data_offset).add(OddityKind::NoAudio, 0, words);
+            self.oddities(ChunkId::DATA, data_offset)
+                .add(OddityKind::NoAudio, 0, words);
         }
-        let wide_count = self.ds64.as_ref().map(|ds64| ds64.record.sample_count.get());
+        let wide_count = self
+            .ds64
+            .as_ref()
+            .map(|ds64| ds64.record.sample_count.get());
         if let Some((offset, count)) = self.fact {
-            let count = wide_count.filter(|_| count == u32::MAX).unwrap_or(u64::from(count));
+            let count = wide_count
+                .filter(|_| count == u32::MAX)
+                .unwrap_or(u64::from(count));
             if count != length {
-                let words = Words::new(format!("{count} samples"), length.to_string(), "RIFF 1991, chapter 3");
-                self.oddities(ChunkId::FACT, offset).add(OddityKind::FactDisagrees, 0, words);
+                let words = Words::new(
+                    format!("{count} samples"),
+                    length.to_string(),
+                    "RIFF 1991, chapter 3",
+                );
+                self.oddities(ChunkId::FACT, offset)
+                    .add(OddityKind::FactDisagrees, 0, words);
             }
         }
         Ok(Header {

@@ -143,7 +143,10 @@ impl Ixml {
     /// The name of the channel that stands at `interleave` (counted from 1) in the file.
     #[must_use]
     pub fn channel_name(&self, interleave: u32) -> Option<&str> {
-        let track = self.tracks.iter().find(|track| track.interleave_index == Some(interleave))?;
+        let track = self
+            .tracks
+            .iter()
+            .find(|track| track.interleave_index == Some(interleave))?;
         track.name.as_deref()
     }
 }

@@ -14,13 +14,24 @@ impl Ixml {
     pub(crate) fn parse(payload: &[u8], oddities: &mut Oddities<'_>) -> Self {
         let (text, odd) = decode::decode(payload);
         for found in odd {
-            oddities.add(OddityKind::IxmlEncoding, 0, Words::new(found, "plain UTF-8", CLAUSE));
+            oddities.add(
+                OddityKind::IxmlEncoding,
+                0,
+                Words::new(found, "plain UTF-8", CLAUSE),
+            );
         }
         let (root, wrong) = tree::parse(&text);
         for found in wrong {
-            oddities.add(OddityKind::IxmlMalformed, 0, Words::new(found, "well-formed XML", CLAUSE));
+            oddities.add(
+                OddityKind::IxmlMalformed,
+                0,
+                Words::new(found, "well-formed XML", CLAUSE),
+            );
         }
-        let mut ixml = Self { raw: text, ..Self::default() };
+        let mut ixml = Self {
+            raw: text,
+            ..Self::default()
+        };
         let Some(root) = root else { return ixml };
         if root.name != "BWFXML" {
             let words = Words::new(format!("root {}", root.name), "root BWFXML", CLAUSE);
@@ -47,13 +58,23 @@ impl Ixml {
                 "HISTORY" => self.history = history(node),
                 "FILE_SET" => self.file_set = Some(file_set(node, values)),
                 "SYNC_POINT_LIST" => {
-                    let points = node.children.iter().filter(|child| child.name == "SYNC_POINT");
-                    self.sync_points = points.take(MOST_ITEMS).map(|p| sync_point(p, values)).collect();
+                    let points = node
+                        .children
+                        .iter()
+                        .filter(|child| child.name == "SYNC_POINT");
+                    self.sync_points = points
+                        .take(MOST_ITEMS)
+                        .map(|p| sync_point(p, values))
+                        .collect();
                 }
                 "TRACK_LIST" => {
-                    self.track_count =
-                        node.child("TRACK_COUNT").and_then(|count| values.number(count));
-                    let tracks = node.children.into_iter().filter(|child| child.name == "TRACK");
+                    self.track_count = node
+                        .child("TRACK_COUNT")
+                        .and_then(|count| values.number(count));
+                    let tracks = node
+                        .children
+                        .into_iter()
+                        .filter(|child| child.name == "TRACK");
                     self.tracks = tracks.take(MOST_ITEMS).map(|t| track(t, values)).collect();
                 }
                 _ => self.others.push(node),
@@ -100,7 +121,12 @@ impl Values<'_, '_> {
     /// A rate, written as `30000/1001` should be.
     fn rate(&mut self, node: &Node) -> Option<(u32, u32)> {
         let (rate, _) = parse_rate(&node.text)?;
-        if node.text.split_once('/').and_then(|(n, d)| Some((n.parse().ok()?, d.parse().ok()?))) != Some(rate) {
+        if node
+            .text
+            .split_once('/')
+            .and_then(|(n, d)| Some((n.parse().ok()?, d.parse().ok()?)))
+            != Some(rate)
+        {
             self.odd(node, "a fraction such as 30000/1001");
         }
         Some(rate)
@@ -114,7 +140,9 @@ impl Values<'_, '_> {
         let high: u64 = high.and_then(|node| self.number(node)).unwrap_or(0);
         let low: u64 = low.and_then(|node| self.number(node)).unwrap_or(0);
         // A low word that needs more than 32 bits is a whole number from a writer who did not split it.
-        (high << 32).checked_add(low).filter(|_| high <= u64::from(u32::MAX))
+        (high << 32)
+            .checked_add(low)
+            .filter(|_| high <= u64::from(u32::MAX))
     }
 }
 
@@ -127,7 +155,10 @@ fn speed(node: Node, values: &mut Values<'_, '_>) -> Speed {
         node.child("TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI"),
         node.child("TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO"),
     );
-    let mut speed = Speed { timestamp_samples_since_midnight: stamp, ..Speed::default() };
+    let mut speed = Speed {
+        timestamp_samples_since_midnight: stamp,
+        ..Speed::default()
+    };
     for node in node.children {
         match node.name.to_ascii_uppercase().as_str() {
             "NOTE" => speed.note = text(node),
@@ -181,9 +212,14 @@ fn history(node: Node) -> History {
 }
 
 fn file_set(node: Node, values: &mut Values<'_, '_>) -> FileSet {
-    let start_time =
-        values.wide(node.child("FILE_SET_START_TIME_HI"), node.child("FILE_SET_START_TIME_LO"));
-    let mut set = FileSet { start_time, ..FileSet::default() };
+    let start_time = values.wide(
+        node.child("FILE_SET_START_TIME_HI"),
+        node.child("FILE_SET_START_TIME_LO"),
+    );
+    let mut set = FileSet {
+        start_time,
+        ..FileSet::default()
+    };
     for node in node.children {
         match node.name.to_ascii_uppercase().as_str() {
             "TOTAL_FILES" => set.total_files = values.number(&node),
@@ -198,7 +234,11 @@ fn file_set(node: Node, values: &mut Values<'_, '_>) -> FileSet {
 }
 
 fn sync_point(node: &Node, values: &mut Values<'_, '_>) -> SyncPoint {
-    let text = |name: &str| node.child(name).map(|node| node.text.clone()).unwrap_or_default();
+    let text = |name: &str| {
+        node.child(name)
+            .map(|node| node.text.clone())
+            .unwrap_or_default()
+    };
     let position = values.wide(node.child("SYNC_POINT_HIGH"), node.child("SYNC_POINT_LOW"));
     SyncPoint {
         kind: text("SYNC_POINT_TYPE"),
@@ -233,9 +273,13 @@ fn track(node: Node, values: &mut Values<'_, '_>) -> Track {
 #[must_use]
 pub fn parse_rate(text: &str) -> Option<((u32, u32), Option<bool>)> {
     let text = text.trim();
-    let end = text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '/'))).unwrap_or(text.len());
+    let end = text
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '/')))
+        .unwrap_or(text.len());
     let (number, suffix) = text.split_at(end);
-    let suffix = suffix.trim_matches(|c: char| !c.is_ascii_alphabetic()).to_ascii_uppercase();
+    let suffix = suffix
+        .trim_matches(|c: char| !c.is_ascii_alphabetic())
+        .to_ascii_uppercase();
     let flag = match suffix.as_str() {
         "DF" | "D" => Some(true),
         "NDF" | "ND" => Some(false),
@@ -273,5 +317,9 @@ pub fn parse_rate(text: &str) -> Option<((u32, u32), Option<bool>)> {
 }
 
 fn greatest_common_divisor(a: u32, b: u32) -> u32 {
-    if b == 0 { a } else { greatest_common_divisor(b, a % b) }
+    if b == 0 {
+        a
+    } else {
+        greatest_common_divisor(b, a % b)
+    }
 }

@@ -45,7 +45,9 @@ pub(super) fn parse(text: &str) -> (Option<Node>, Vec<String>) {
         if let Event::Start(_) | Event::Empty(_) = event {
             nodes += 1;
             if nodes > MOST_NODES || open.len() >= DEEPEST {
-                wrong.push(format!("more than {MOST_NODES} elements or {DEEPEST} levels"));
+                wrong.push(format!(
+                    "more than {MOST_NODES} elements or {DEEPEST} levels"
+                ));
                 break;
             }
         }
@@ -92,13 +94,19 @@ impl Node {
     /// An element with text alone.
     #[must_use]
     pub fn new(name: impl Into<String>, text: impl Into<String>) -> Self {
-        Self { name: name.into(), text: text.into(), children: Vec::new() }
+        Self {
+            name: name.into(),
+            text: text.into(),
+            children: Vec::new(),
+        }
     }
 
     /// The first child of this name, whatever its case.
     #[must_use]
     pub fn child(&self, name: &str) -> Option<&Self> {
-        self.children.iter().find(|child| child.name.eq_ignore_ascii_case(name))
+        self.children
+            .iter()
+            .find(|child| child.name.eq_ignore_ascii_case(name))
     }
 }
 

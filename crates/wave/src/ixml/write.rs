@@ -8,15 +8,25 @@ impl Ixml {
     /// The document. `raw` and `track_count` are not used: the fields speak.
     #[must_use]
     pub fn to_xml(&self) -> String {
-        let mut out = Out { text: String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"), depth: 0 };
+        let mut out = Out {
+            text: String::from("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n"),
+            depth: 0,
+        };
         out.inside("BWFXML", |out| {
-            out.value("IXML_VERSION", Some(self.version.as_deref().unwrap_or("2.0")));
+            out.value(
+                "IXML_VERSION",
+                Some(self.version.as_deref().unwrap_or("2.0")),
+            );
             out.value("PROJECT", self.project.as_deref());
             out.value("SCENE", self.scene.as_deref());
             out.value("TAKE", self.take.as_deref());
             out.value("TAPE", self.tape.as_deref());
             out.value("TAKE_TYPE", self.take_type.as_deref());
-            out.value("CIRCLED", self.circled.map(|circled| if circled { "TRUE" } else { "FALSE" }));
+            out.value(
+                "CIRCLED",
+                self.circled
+                    .map(|circled| if circled { "TRUE" } else { "FALSE" }),
+            );
             out.value("NOTE", self.note.as_deref());
             out.value("FILE_UID", self.file_uid.as_deref());
             out.value("UBITS", self.ubits.as_deref());
@@ -68,7 +78,8 @@ impl Out {
         if let Some(value) = value {
             let value = allowed(value.as_ref());
             self.indent();
-            self.text.push_str(&format!("<{name}>{}</{name}>\n", escape(value.as_str())));
+            self.text
+                .push_str(&format!("<{name}>{}</{name}>\n", escape(value.as_str())));
         }
     }
 
@@ -102,13 +113,22 @@ impl Out {
         self.rate("MASTER_SPEED", speed.master_speed);
         self.rate("CURRENT_SPEED", speed.current_speed);
         self.rate("TIMECODE_RATE", speed.timecode_rate);
-        self.value("TIMECODE_FLAG", speed.drop_frame.map(|drop| if drop { "DF" } else { "NDF" }));
+        self.value(
+            "TIMECODE_FLAG",
+            speed.drop_frame.map(|drop| if drop { "DF" } else { "NDF" }),
+        );
         self.number("FILE_SAMPLE_RATE", speed.file_sample_rate);
         self.number("AUDIO_BIT_DEPTH", speed.audio_bit_depth);
         self.number("DIGITIZER_SAMPLE_RATE", speed.digitizer_sample_rate);
         let stamp = speed.timestamp_samples_since_midnight;
-        self.number("TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI", stamp.map(|stamp| stamp >> 32));
-        self.number("TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO", stamp.map(|stamp| stamp & 0xFFFF_FFFF));
+        self.number(
+            "TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_HI",
+            stamp.map(|stamp| stamp >> 32),
+        );
+        self.number(
+            "TIMESTAMP_SAMPLES_SINCE_MIDNIGHT_LO",
+            stamp.map(|stamp| stamp & 0xFFFF_FFFF),
+        );
         self.number("TIMESTAMP_SAMPLE_RATE", speed.timestamp_sample_rate);
         self.nodes(&speed.others);
     }
@@ -139,8 +159,14 @@ impl Out {
         self.value("FAMILY_UID", set.family_uid.as_deref());
         self.value("FAMILY_NAME", set.family_name.as_deref());
         self.value("FILE_SET_INDEX", set.file_set_index.as_deref());
-        self.number("FILE_SET_START_TIME_HI", set.start_time.map(|start| start >> 32));
-        self.number("FILE_SET_START_TIME_LO", set.start_time.map(|start| start & 0xFFFF_FFFF));
+        self.number(
+            "FILE_SET_START_TIME_HI",
+            set.start_time.map(|start| start >> 32),
+        );
+        self.number(
+            "FILE_SET_START_TIME_LO",
+            set.start_time.map(|start| start & 0xFFFF_FFFF),
+        );
         self.nodes(&set.others);
     }
 
@@ -168,5 +194,7 @@ fn allowed(text: &str) -> String {
 /// narrowed).
 fn is_name(name: &str) -> bool {
     name.starts_with(|c: char| c.is_alphabetic() || c == '_')
-        && name.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.'))
+        && name
+            .chars()
+            .all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.'))
 }

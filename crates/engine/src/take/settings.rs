@@ -1,0 +1,157 @@
+//! A survey in, the units' settings side by side out, each difference with its consequence and its remedy.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Survey, Take, Unit};
+use crate::finding::{Finding, Warned, Weight};
+
+/// One setting of all units.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SettingsRow {
+    /// What is set.
+    pub name: String,
+    /// One value a unit, in the order of the survey; several values on one unit are joined with " / ".
+    pub values: Vec<String>,
+    /// Whether the units differ where they should not.
+    pub differs: bool,
+    /// What the difference does, in words; empty when there is none.
+    pub consequence: String,
+}
+
+/// The settings table and a finding for every difference.
+#[must_use]
+pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
+    let rows = [
+        Rule {
+            name: "sampling rate",
+            value: |take| take.rate.to_string(),
+            consequence: "takes of different nominal rates are not brought together",
+            remedy: "set every unit to the lead's sampling rate",
+            weight: Some(Weight::Warn),
+        },
+        Rule {
+            name: "sample format",
+            value: Take::encoding,
+            consequence: "the recording is written as 32-bit float so that nothing is lost",
+            remedy: "set every unit to the same bit depth",
+            weight: Some(Weight::Warn),
+        },
+        Rule {
+            name: "timecode rate",
+            value: |take| match take.stamp.as_ref().and_then(|stamp| stamp.counting) {
+                Some(counting) => counting.rate().to_string(),
+                None => "not written".into(),
+            },
+            consequence: "the same label means different samples on the units",
+            remedy: "set every unit to one timecode rate; 30 non-drop serves for sound without picture (common \
+                     practice, no source)",
+            weight: Some(Weight::Warn),
+        },
+        Rule {
+            name: "drop-frame",
+            value: |take| match take.stamp.as_ref().and_then(|stamp| stamp.counting) {
+                Some(counting) if counting.drop_frame() => "yes".into(),
+                Some(_) => "no".into(),
+                None => "not written".into(),
+            },
+            consequence: "labels run apart by 3.6 s an hour",
+            remedy: "set every unit to the same counting",
+            weight: Some(Weight::Warn),
+        },
+        Rule {
+            name: "channels",
+            value: |take| take.channels.len().to_string(),
+            consequence: "",
+            remedy: "",
+            weight: None,
+        },
+        Rule {
+            name: "stamp from",
+            value: |take| {
+                take.stamp
+                    .as_ref()
+                    .map_or("none".into(), |stamp| stamp.source.into())
+            },
+            consequence: "",
+            remedy: "",
+            weight: None,
+        },
+    ];
+    let mut findings = Vec::new();
+    let mut table: Vec<SettingsRow> = rows
+        .iter()
+        .map(|rule| rule.row(survey, &mut findings))
+        .collect();
+    table.push(SettingsRow {
+        name: "stamps good to".into(),
+        values: survey.units.iter().map(resolution).collect(),
+        differs: false,
+        consequence: String::new(),
+    });
+    Warned {
+        value: table,
+        findings,
+    }
+}
+
+fn resolution(unit: &Unit) -> String {
+    match unit.stamp_resolution {
+        Some((1.0, _)) => "1 sample".into(),
+        Some((samples, many)) => format!("1 timecode frame ({samples} samples; {many} stamps)"),
+        None => "no stamps".into(),
+    }
+}
+
+struct Rule {
+    name: &'static str,
+    value: fn(&Take) -> String,
+    consequence: &'static str,
+    remedy: &'static str,
+    weight: Option<Weight>,
+}
+
+impl Rule {
+    fn row(&self, survey: &Survey, findings: &mut Vec<Finding>) -> SettingsRow {
+        let values: Vec<String> = survey
+            .units
+            .iter()
+            .map(|unit| {
+                let mut values: Vec<String> = unit.takes.iter().map(self.value).collect();
+                values.sort();
+                values.dedup();
+                values.join(" / ")
+            })
+            .collect();
+        let filled: Vec<&String> = values.iter().filter(|value| !value.is_empty()).collect();
+        let differs = self.weight.is_some() && filled.windows(2).any(|pair| pair[0] != pair[1]);
+        if let (true, Some(weight)) = (differs, self.weight) {
+            let each = survey.units.iter().zip(&values);
+            let shown: Vec<String> = each
+                .map(|(unit, value)| format!("{} {value}", unit.name))
+                .collect();
+            findings.push(
+                Finding::new(
+                    &format!("{}-differs", self.name.replace(' ', "-")),
+                    weight,
+                    format!(
+                        "the units are not set alike: {}; {}",
+                        self.name, self.consequence
+                    ),
+                )
+                .measured(shown.join(", "), "one value on all units")
+                .then(self.remedy),
+            );
+        }
+        let consequence = if differs {
+            self.consequence.into()
+        } else {
+            String::new()
+        };
+        SettingsRow {
+            name: self.name.into(),
+            values,
+            differs,
+            consequence,
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! Files written by other programs and by hand, read as takes.
