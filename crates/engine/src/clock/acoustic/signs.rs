@@ -27,6 +27,10 @@ const HALF_SEARCH: f64 = 6.0;
 /// At most this many edges are asked twice.
 const ASKED_TWICE: usize = 2000;
 
+/// The peaks must stand above all others by this factor: a steady tone repeats itself (needs no fit: it is near 1 then).
+const LEAST_UNIQUENESS: f64 = 1.5;
+const ASKED_FOR_UNIQUENESS: usize = 200;
+
 /// Templates overlap by half, which the solution takes for independence.
 const OVERLAP: f64 = std::f64::consts::SQRT_2;
 
@@ -99,14 +103,7 @@ impl Trial<'_> {
 
     /// The share of edges between nodes that share no sound on which both halves of the spectrum agree.
     fn agreement(&self) -> f64 {
-        let far: Vec<(usize, usize)> = self
-            .comparisons
-            .iter()
-            .copied()
-            .filter(|(from, to)| to - from >= self.grid.apart())
-            .collect();
-        let stride = far.len().div_ceil(ASKED_TWICE).max(1);
-        let asked: Vec<(usize, usize)> = far.into_iter().step_by(stride).collect();
+        let asked = self.far(ASKED_TWICE);
         let agreeing = asked
             .par_iter()
             .map_init(
@@ -125,6 +122,32 @@ impl Trial<'_> {
         agreeing as f64 / asked.len().max(1) as f64
     }
 
+    /// The median height of the peaks between nodes that share no sound, over the highest elsewhere.
+    fn uniqueness(&self) -> f64 {
+        let mut found: Vec<f64> = self
+            .far(ASKED_FOR_UNIQUENESS)
+            .par_iter()
+            .map_init(
+                || Meter::new(self.band),
+                |meter, &nodes| meter.uniqueness(self.templates, nodes, HALF_SEARCH),
+            )
+            .collect();
+        found.sort_by(f64::total_cmp);
+        found.get(found.len() / 2).copied().unwrap_or(0.0)
+    }
+
+    /// At most `most` comparisons of nodes that share no sound.
+    fn far(&self, most: usize) -> Vec<(usize, usize)> {
+        let far: Vec<(usize, usize)> = self
+            .comparisons
+            .iter()
+            .copied()
+            .filter(|(from, to)| to - from >= self.grid.apart())
+            .collect();
+        let stride = far.len().div_ceil(most).max(1);
+        far.into_iter().step_by(stride).collect()
+    }
+
     pub(super) fn signs(&self, halves: &Halves, rate_ppm: f64) -> Vec<Sign> {
         let at_least = |name: &str, value: f64, limit: f64| Sign {
             name: name.to_owned(),
@@ -138,7 +161,11 @@ impl Trial<'_> {
             limit,
             passed: value <= limit,
         };
-        let share = self.edges.len() as f64 / self.comparisons.len().max(1) as f64;
+        // Neighbours share half their sound and compare even when nothing coheres.
+        let apart = |from: usize, to: usize| to - from >= 2;
+        let possible = self.comparisons.iter().filter(|c| apart(c.0, c.1)).count();
+        let made = self.edges.iter().filter(|e| apart(e.from, e.to)).count();
+        let share = made as f64 / possible.max(1) as f64;
         let mut signs = vec![
             at_least(
                 "share of the moments that could be compared",
@@ -151,6 +178,11 @@ impl Trial<'_> {
                 LEAST_AGREEMENT,
             ),
         ];
+        signs.push(at_least(
+            "height of the peaks over the next best",
+            self.uniqueness(),
+            LEAST_UNIQUENESS,
+        ));
         let (difference, limit) = self.parts().unwrap_or((f64::INFINITY, 0.0));
         signs.push(at_most(
             "difference of the rates at the beginning and at the end, ppm",

@@ -13,6 +13,7 @@ use realfft::{ComplexToReal, RealFftPlanner};
 
 use super::phasors::{Band, WINDOW};
 use super::templates::Templates;
+use crate::tie::correlate::refine;
 
 /// Zero padding of the secondary cross-correlation.
 const UP: usize = 4;
@@ -151,6 +152,7 @@ pub struct Meter {
     band: Band,
     inverse: Arc<dyn ComplexToReal<f32>>,
     product: Vec<Complex64>,
+    omega: Vec<f64>,
     spectrum: Vec<Complex32>,
     correlation: Vec<f32>,
     scratch: Vec<Complex32>,
@@ -163,6 +165,7 @@ impl Meter {
         let inverse = RealFftPlanner::new().plan_fft_inverse(UP * WINDOW);
         Self {
             band,
+            omega: (0..band.bins).map(|i| band.omega(i)).collect(),
             product: vec![Complex64::default(); band.bins],
             spectrum: inverse.make_input_vec(),
             correlation: inverse.make_output_vec(),
@@ -179,20 +182,29 @@ impl Meter {
         comb: Comb,
         search: f64,
     ) -> Peak {
-        self.product.fill(Complex64::default());
-        for pair in 0..templates.pairs() {
-            let rows = templates
-                .of(nodes.1, pair)
-                .iter()
-                .zip(templates.of(nodes.0, pair));
-            for (bin, (sum, (later, earlier))) in self.product.iter_mut().zip(rows).enumerate() {
-                if comb.has(bin) {
-                    let product = later * earlier.conj();
-                    *sum += Complex64::new(f64::from(product.re), f64::from(product.im));
-                }
-            }
-        }
+        self.multiply(templates, nodes, comb);
         self.peak(search)
+    }
+
+    /// How many times higher the peak between two nodes, all pairs summed, is than the highest one elsewhere within
+    /// [`FAR`]: near 1 for a sound that repeats.
+    pub fn uniqueness(&mut self, templates: &Templates, nodes: (usize, usize), search: f64) -> f64 {
+        self.multiply(templates, nodes, Comb::Whole);
+        self.correlate();
+        let reach = (search * UP as f64).ceil() as i64;
+        let (best, height) = self.highest(reach);
+        let far = (FAR * UP) as i64;
+        // The peak's own lobe ends where the correlation first falls below zero.
+        let lobe = |step: i64| {
+            let inside = (1..far).find(|i| self.at(best + step * i) <= 0.0);
+            best + step * inside.unwrap_or(far)
+        };
+        let (low, high) = (lobe(-1), lobe(1));
+        let next = (-far..low)
+            .chain(high..far)
+            .map(|lag| self.at(lag))
+            .fold(0.0_f32, f32::max);
+        f64::from(height) / f64::from(next).max(f64::MIN_POSITIVE)
     }
 
     /// The peak of one node's own cross-correlation for one pair: the delay of the follower, analysis samples within
@@ -214,18 +226,39 @@ impl Meter {
         }
     }
 
+    fn multiply(&mut self, templates: &Templates, nodes: (usize, usize), comb: Comb) {
+        self.product.fill(Complex64::default());
+        for pair in 0..templates.pairs() {
+            let rows = templates
+                .of(nodes.1, pair)
+                .iter()
+                .zip(templates.of(nodes.0, pair));
+            for (bin, (sum, (later, earlier))) in self.product.iter_mut().zip(rows).enumerate() {
+                if comb.has(bin) {
+                    let product = later * earlier.conj();
+                    *sum += Complex64::new(f64::from(product.re), f64::from(product.im));
+                }
+            }
+        }
+    }
+
+    fn highest(&self, reach: i64) -> (i64, f32) {
+        (-reach..=reach)
+            .map(|lag| (lag, self.at(lag)))
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .unwrap_or((0, 0.0))
+    }
+
     fn peak(&mut self, search: f64) -> Peak {
         self.correlate();
         let reach = (search * UP as f64).ceil() as i64 + 1;
-        let (best, height) = (-reach..=reach)
-            .map(|lag| (lag, self.at(lag)))
-            .max_by(|a, b| a.1.total_cmp(&b.1))
-            .unwrap_or((0, 0.0));
+        let (best, height) = self.highest(reach);
         let prominence = f64::from(height) / self.floor(reach).max(f64::MIN_POSITIVE);
-        let (delta, sigma) = self.refine(best as f64 / UP as f64);
+        let start = best as f64 / UP as f64;
+        let refined = refine(&self.product, &self.omega, start);
         Peak {
-            delta,
-            sigma,
+            delta: refined.map_or(start, |refined| refined.delay),
+            sigma: refined.map_or(f64::INFINITY, |refined| refined.sigma),
             prominence,
         }
     }
@@ -267,42 +300,5 @@ impl Meter {
             }
         }
         (sum / f64::max(count, 1.0)).sqrt()
-    }
-
-    /// Newton's steps to the maximum of `Re sum A e^(-j omega d)` from `start`, and the sandwich sigma there.
-    fn refine(&self, start: f64) -> (f64, f64) {
-        let mut delta = start;
-        for _ in 0..8 {
-            let (slope, curvature, _) = self.moments(delta);
-            if curvature <= 0.0 {
-                return (delta, f64::INFINITY);
-            }
-            let step = (slope / curvature).clamp(-0.3, 0.3);
-            delta += step;
-            if step.abs() < 1e-7 {
-                break;
-            }
-        }
-        let (_, curvature, scatter) = self.moments(delta);
-        if curvature <= 0.0 {
-            return (delta, f64::INFINITY);
-        }
-        (delta, (1.5 * scatter).sqrt() / curvature)
-    }
-
-    /// `sum omega Im`, `sum omega^2 Re`, `sum omega^2 Im^2` of `A e^(-j omega d)`.
-    fn moments(&self, delta: f64) -> (f64, f64, f64) {
-        let step = Complex64::cis(-delta * (self.band.omega(1) - self.band.omega(0)));
-        let mut turn = Complex64::cis(-delta * self.band.omega(0));
-        let (mut slope, mut curvature, mut scatter) = (0.0, 0.0, 0.0);
-        for (i, value) in self.product.iter().enumerate() {
-            let turned = value * turn;
-            turn *= step;
-            let omega = self.band.omega(i);
-            slope += omega * turned.im;
-            curvature += omega * omega * turned.re;
-            scatter += (omega * turned.im).powi(2);
-        }
-        (slope, curvature, scatter)
     }
 }

@@ -23,6 +23,9 @@ const LISTEN_S: f64 = 5.0;
 /// Analysis samples in a cell.
 const CELL: usize = 8;
 
+/// The share of a correlation window in which it rises, and in which it falls: one over this.
+const TAPER: usize = 16;
+
 /// No single correlation counts for more than twelve times its root mean square.
 const CLIP: f32 = 144.0;
 
@@ -31,6 +34,9 @@ pub const PLAUSIBLE_RATE: f64 = 200e-6;
 
 /// The widest search, seconds.
 const WIDEST_S: f64 = 4.0;
+
+/// A place this close to the end of the search is none, seconds.
+const EDGE_S: f64 = 0.01;
 
 /// Windows by whose coherence the pairs are ranked, at each position.
 const RANKED_WINDOWS: usize = 12;
@@ -56,7 +62,7 @@ pub struct Place {
     pub lag_s: f64,
     /// A rate (a ratio) that keeps the content in place over the span; no measurement.
     pub rate: f64,
-    /// The best score over the best one elsewhere.
+    /// The best score over the best one elsewhere; 0 at the end of the search, where an answer is none.
     pub margin: f64,
     /// Other places, best first: seconds later than guessed, and score relative to the best.
     pub others: Vec<(f64, f64)>,
@@ -69,7 +75,7 @@ pub struct Place {
 pub fn place(listening: &Listening<'_>, search: Search) -> Result<Place> {
     let hz = listening.band.hz;
     let rate_hz = hz * listening.decimator.factor() as f64;
-    let offset_s = (search.within_s + search.spacing_s).min(WIDEST_S);
+    let offset_s = (search.within_s + search.spacing_s + EDGE_S).min(WIDEST_S);
     let span_s = listening.windows as f64 / listening.windows_per_s();
     let spots = spots(listening);
     let elapsed_s = |sample: f64| (listening.lead_at(sample) - search.offset) / rate_hz;
@@ -168,7 +174,7 @@ impl Correlator {
             windows: ((2.0 * LISTEN_S * hz) as usize / length)
                 .saturating_sub(1)
                 .max(1),
-            reach: ((reach_s * hz) as usize).min(length / 2 - CELL) / CELL,
+            reach: ((reach_s * hz) as usize).min(length / 4) / CELL,
             forward: planner.plan_fft_forward(length),
             inverse: planner.plan_fft_inverse(length),
             band: bin(150.0)..bin(7200.0_f64.min(0.45 * hz)),
@@ -188,13 +194,17 @@ impl Correlator {
         let mut cells = vec![0.0; 2 * self.reach + 1];
         let mut correlation = self.inverse.make_output_vec();
         for window in 0..self.windows {
-            let spectra = |planes: &[Vec<f32>]| -> Result<Vec<Vec<Complex32>>> {
+            let spectra = |planes: &[Vec<f32>], margin| -> Result<Vec<Vec<Complex32>>> {
                 planes
                     .iter()
-                    .map(|plane| self.spectrum(&plane[window * self.length / 2..][..self.length]))
+                    .map(|plane| &plane[window * self.length / 2..][..self.length])
+                    .map(|samples| self.spectrum(samples, margin))
                     .collect()
             };
-            let (lead, follower) = (spectra(&planes[0])?, spectra(&planes[1])?);
+            // The follower's window is so much shorter than the lead's that it lies wholly within it at every lag:
+            // otherwise the lag guessed would look best whatever is heard.
+            let lead = spectra(&planes[0], 0)?;
+            let follower = spectra(&planes[1], self.reach * CELL + self.length / TAPER)?;
             for &(a, b) in &listening.pairs {
                 let mut cross = self.inverse.make_input_vec();
                 for bin in self.band.clone() {
@@ -213,12 +223,18 @@ impl Correlator {
         Ok(cells)
     }
 
-    fn spectrum(&self, samples: &[f32]) -> Result<Vec<Complex32>> {
-        let length = self.length as f32;
+    /// The spectrum under a window that rises and falls within a sixteenth of the length, `margin` samples in from
+    /// either end.
+    fn spectrum(&self, samples: &[f32], margin: usize) -> Result<Vec<Complex32>> {
+        let slope = (self.length / TAPER) as f32;
         let mut windowed: Vec<f32> = samples
             .iter()
             .enumerate()
-            .map(|(i, x)| x * (0.5 - 0.5 * (std::f32::consts::TAU * i as f32 / length).cos()))
+            .map(|(i, x)| {
+                let inside = i.min(self.length - 1 - i) as f32 + 0.5 - margin as f32;
+                let at = (inside / slope).clamp(0.0, 1.0);
+                x * (0.5 - 0.5 * (std::f32::consts::PI * at).cos())
+            })
             .collect();
         let mut spectrum = self.forward.make_output_vec();
         self.forward
@@ -296,6 +312,7 @@ fn best_line(maps: &[(f64, Vec<f32>)], offset_s: f64, spacing_s: f64, hz: f64) -
         .collect();
     by_offset.sort_by(|a, b| b.2.total_cmp(&a.2).then(a.0.abs().cmp(&b.0.abs())));
     let (offset, rate, top) = by_offset[0];
+    let at_edge = offset.abs() as f64 * cell_s > offset_s - 0.5 * EDGE_S;
     // A rate moves the line's foot, so places closer than this are one.
     let one_place = ((2.0 * spacing_s + 0.02) / cell_s).ceil() as i64;
     let mut others: Vec<(i64, f32)> = vec![(offset, top)];
@@ -315,7 +332,7 @@ fn best_line(maps: &[(f64, Vec<f32>)], offset_s: f64, spacing_s: f64, hz: f64) -
         lag_s: offset as f64 * cell_s,
         rate: rate as f64 * cell_s / last_s,
         margin: match others.get(1) {
-            _ if top <= 0.0 => 0.0,
+            _ if top <= 0.0 || at_edge => 0.0,
             Some(other) => 1.0 / relative(other.1).max(1e-6),
             None => f64::INFINITY,
         },

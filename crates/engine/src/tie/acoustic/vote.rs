@@ -1,5 +1,5 @@
 //! Phasors of a few stretches in, a first rate out: the constant rate for which the products of phasors some seconds
-//! apart line up best, `J(e) = sum_lag Re sum_k A_lag(k) e^(-j omega_k e lag)`, from short lags to long ones.
+//! apart line up best, `J(e) = sum_lag Re sum_k A_lag(k) e^(-j omega_k e lag)`.
 
 use rayon::prelude::*;
 use realfft::num_complex::{Complex32, Complex64};
@@ -8,8 +8,10 @@ use super::listening::{Listening, Warp};
 use super::phasors::{Band, HOP};
 use crate::error::Result;
 
-/// Lags in seconds, coarse to fine. What one level leaves open the next one settles.
-const LEVELS: [&[f64]; 3] = [&[1.0, 2.0], &[2.0, 4.0, 8.0], &[8.0, 16.0]];
+/// Lags in seconds, heard all together: short ones are sure of the neighbourhood while everybody keeps still, long ones
+/// are sharp and outlast a sway. (From coarse lags to fine ones, a level at a time, was tried: swaying talkers misled the
+/// first level.)
+const LAGS_S: [f64; 6] = [1.0, 2.0, 4.0, 8.0, 12.0, 16.0];
 
 /// Longest stretch listened to, seconds.
 const STRETCH_S: f64 = 60.0;
@@ -31,41 +33,17 @@ struct Product {
 pub fn vote(listening: &Listening<'_>, warp: Warp<'_>, lowest: f64, highest: f64) -> Result<f64> {
     let products = products(listening, warp)?;
     let band = listening.band;
-    let (mut lowest, mut highest) = (lowest, highest);
-    let mut best = 0.0;
-    for level in LEVELS {
-        let chosen: Vec<&Product> = products
-            .iter()
-            .filter(|product| {
-                let lag_s = product.lag / band.hz;
-                level.iter().any(|wanted| (wanted - lag_s).abs() < 0.2)
-            })
-            .collect();
-        let Some(longest) = chosen.iter().map(|p| p.lag).reduce(f64::max) else {
-            break;
-        };
-        // An eighth of a period of the highest frequency at the longest lag.
-        let step = 0.25 / longest;
-        let steps = ((highest - lowest) / step).ceil() as usize;
-        let score = |rate: f64| chosen.iter().map(|p| p.score(band, rate)).sum::<f64>();
-        best = (0..=steps)
-            .into_par_iter()
-            .map(|i| lowest + step * i as f64)
-            .map(|rate| (rate, score(rate)))
-            .reduce(
-                || (best, f64::NEG_INFINITY),
-                |a, b| {
-                    if b.1 > a.1 || (b.1 == a.1 && b.0 < a.0) {
-                        b
-                    } else {
-                        a
-                    }
-                },
-            )
-            .0;
-        (lowest, highest) = (best - 1.5 * step, best + 1.5 * step);
-    }
-    Ok(best)
+    let longest = products.iter().map(|p| p.lag).fold(1.0, f64::max);
+    // An eighth of a period of the highest frequency at the longest lag.
+    let step = 0.25 / longest;
+    let steps = ((highest - lowest) / step).ceil() as usize;
+    let scores: Vec<(f64, f64)> = (0..=steps)
+        .into_par_iter()
+        .map(|i| lowest + step * i as f64)
+        .map(|rate| (rate, products.iter().map(|p| p.score(band, rate)).sum()))
+        .collect();
+    let best = scores.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    Ok(best.map_or(0.0, |(rate, _)| rate))
 }
 
 impl Product {
@@ -86,8 +64,7 @@ fn products(listening: &Listening<'_>, warp: Warp<'_>) -> Result<Vec<Product>> {
     let windows_per_s = listening.windows_per_s();
     let length = ((STRETCH_S * windows_per_s) as usize).min(listening.windows);
     let count = (listening.windows / length.max(1)).clamp(1, STRETCHES);
-    let mut lags: Vec<usize> = LEVELS
-        .concat()
+    let mut lags: Vec<usize> = LAGS_S
         .iter()
         .map(|lag_s| (lag_s * windows_per_s).round() as usize)
         .filter(|&lag| lag + 8 < length)
