@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::rate::gcd;
 use crate::{Counting, Error};
 
 /// One label of one counting.
@@ -12,14 +13,16 @@ pub struct Label {
 }
 
 impl Label {
-    /// Reads `hh:mm:ss:ff`; `;` or `.` before `ff` is taken as well, whatever the counting.
+    /// Reads `hh:mm:ss:ff`; `;` or `.` before `ff` is taken as well, whatever the counting: the mark only shows how
+    /// labels were counted, `counting` says it.
     ///
     /// # Errors
     /// [`Error::Form`] or [`Error::NoSuchLabel`] with the rule that is broken.
     pub fn parse(text: &str, counting: Counting) -> Result<Self, Error> {
         let form = || Error::Form(text.into());
-        let fields: Vec<&str> = text.trim().split([':', ';', '.']).collect();
-        let [h, m, s, f] = fields[..] else {
+        let (clock, f) = text.trim().rsplit_once([':', ';', '.']).ok_or_else(form)?;
+        let fields: Vec<&str> = clock.split(':').collect();
+        let [h, m, s] = fields[..] else {
             return Err(form());
         };
         let number = |field: &str| {
@@ -85,10 +88,26 @@ impl Label {
         Self::of_count(u64::try_from(count).unwrap_or(u64::MAX), counting)
     }
 
+    /// How it is counted.
+    #[must_use]
+    pub fn counting(self) -> Counting {
+        self.counting
+    }
+
     /// Timecode frames since 00:00:00:00.
     #[must_use]
     pub fn count(self) -> u64 {
         self.count
+    }
+
+    /// Samples since midnight of the start of this timecode frame as a fraction in lowest terms: 01:00:00;00 at 48 kHz
+    /// is 863999136 / 5.
+    #[must_use]
+    pub fn to_exact_samples(self, sample_rate: u32) -> (u64, u64) {
+        let (num, den) = self.counting.rate().samples_each(sample_rate);
+        let num = num.saturating_mul(self.count);
+        let divisor = gcd(num, den).max(1);
+        (num / divisor, den / divisor)
     }
 
     /// Samples since midnight of the start of this timecode frame, rounded to the nearest sample, halves up.

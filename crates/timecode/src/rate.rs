@@ -69,26 +69,28 @@ impl FrameRate {
             .filter(|_| den > 0)
     }
 
-    /// Reads `30000/1001`, `25`, `29.97`, `029.970`: decimals are taken for the nearest known rate within 0.005.
+    /// Reads `30000/1001`, `25/1`, `25`, `29.97`, `23.98`, `029.970`: what is no exact fraction is taken for the nearest
+    /// known rate within 0.005.
     ///
     /// # Errors
     /// [`Error::Rate`] for anything else.
     pub fn parse(text: &str) -> Result<Self, Error> {
         let text = text.trim();
-        let found = match text.split_once('/') {
-            Some((num, den)) => num
-                .trim()
-                .parse()
-                .ok()
-                .zip(den.trim().parse().ok())
-                .and_then(|(num, den)| Self::of_fraction(num, den)),
-            None => text.parse::<f64>().ok().and_then(|value| {
-                Self::ALL
-                    .into_iter()
-                    .find(|rate| (rate.per_second() - value).abs() < 0.005)
-            }),
+        let refused = || Error::Rate(text.into());
+        let (num, den) = text.split_once('/').unwrap_or((text, "1"));
+        let (num, den) = (num.trim(), den.trim());
+        if let (Ok(num), Ok(den)) = (num.parse(), den.parse())
+            && let Some(exact) = Self::of_fraction(num, den)
+        {
+            return Ok(exact);
+        }
+        let (Ok(num), Ok(den)) = (num.parse::<f64>(), den.parse::<f64>()) else {
+            return Err(refused());
         };
-        found.ok_or_else(|| Error::Rate(text.into()))
+        Self::ALL
+            .into_iter()
+            .find(|rate| (rate.per_second() - num / den).abs() < 0.005)
+            .ok_or_else(refused)
     }
 
     /// Numerator and denominator.
@@ -146,6 +148,26 @@ impl Counting {
         Ok(Self { rate, drop_frame })
     }
 
+    /// Reads a rate with what recorders put behind it: `029.970-DF`, `29.97 NDF`, `25-ND`, `30000/1001 DF`; without a
+    /// flag, or with `ND`, no labels are dropped.
+    ///
+    /// # Errors
+    /// [`Error::Rate`] when it is no rate or the flag is none, [`Error::NoDrop`] as for [`Counting::new`].
+    pub fn parse(text: &str) -> Result<Self, Error> {
+        let text = text.trim();
+        let end = text
+            .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | '/')))
+            .unwrap_or(text.len());
+        let (number, flag) = text.split_at(end);
+        let flag = flag.trim_matches(|c: char| matches!(c, '-' | '_' | ' '));
+        let drop_frame = match flag.to_ascii_uppercase().as_str() {
+            "DF" => true,
+            "" | "ND" | "NDF" => false,
+            _ => return Err(Error::Rate(text.into())),
+        };
+        Self::new(FrameRate::parse(number)?, drop_frame)
+    }
+
     /// The frame rate.
     #[must_use]
     pub fn rate(self) -> FrameRate {
@@ -173,6 +195,14 @@ impl Counting {
     pub fn day(self) -> u64 {
         let nominal = u64::from(self.rate.nominal());
         24 * (3600 * nominal - 54 * u64::from(self.dropped_a_minute()))
+    }
+}
+
+impl fmt::Display for Counting {
+    /// `30000/1001 DF`, `25/1 NDF`: iXML's `TIMECODE_RATE` and `TIMECODE_FLAG`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let flag = if self.drop_frame { "DF" } else { "NDF" };
+        write!(f, "{} {flag}", self.rate)
     }
 }
 
