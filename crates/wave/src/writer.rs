@@ -24,6 +24,9 @@ const LARGEST_RIFF: u64 = 0xFFFF_FFFE;
 /// Bytes that are encoded before they are written.
 const PIECE_BYTES: usize = 256 << 10;
 
+/// Chunks that only the writer itself writes.
+const OWN: [ChunkId; 4] = [ChunkId::FMT, ChunkId::FACT, ChunkId::DATA, ChunkId::DS64];
+
 /// What is to be written around the samples.
 #[derive(Debug, Clone)]
 pub struct WriteSpec {
@@ -101,7 +104,8 @@ impl<W: Write + Seek> WaveWriter<W> {
     /// Starts a file at the current place of `out`, which must be its beginning.
     ///
     /// # Errors
-    /// When `out` cannot be written, the format does not fit the `fmt ` chunk, or a chunk is too large.
+    /// When `out` cannot be written, the format does not fit the `fmt ` chunk, or an extra
+    /// chunk is too large or one that the writer makes itself.
     pub fn new(mut out: W, spec: &WriteSpec) -> Result<Self> {
         let mut head = Vec::new();
         // bytes 0 to 11: RIFF, a size to come, WAVE
@@ -132,6 +136,11 @@ impl<W: Write + Seek> WaveWriter<W> {
             push_chunk(&mut head, ChunkId::IXML, ixml.to_xml().as_bytes())?;
         }
         for chunk in &spec.extra {
+            let doubled = chunk.id == ChunkId::BEXT && spec.bext.is_some()
+                || chunk.id == ChunkId::IXML && spec.ixml.is_some();
+            if doubled || !chunk.id.is_printable() || OWN.contains(&chunk.id) {
+                return Err(Error::request(format!("an extra chunk {}", chunk.id)));
+            }
             push_chunk(&mut head, chunk.id, &chunk.payload)?;
         }
         head.extend(

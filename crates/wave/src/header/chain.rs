@@ -10,7 +10,8 @@ use crate::read_at::{ReadAt, read_exact_at};
 /// Bytes of a chunk's head.
 pub(super) const HEAD_BYTES: u64 = size_of::<ChunkHead>() as u64;
 
-/// The most chunks that are followed to decide whether they lead to the end of the file.
+/// The most chunks that are followed to decide whether they lead to the end of the file; as many in a row are no
+/// chance, and count as if they did.
 const LONGEST_CHAIN: usize = 256;
 
 /// A source and its size.
@@ -92,7 +93,7 @@ impl<R: ReadAt + ?Sized> Bytes<'_, R> {
             }
             at = self.after(end, size)?.0;
         }
-        Ok(false)
+        Ok(true)
     }
 
     /// Whether a payload of `size` bytes that starts at `start` is followed by chunks to exactly the end of the file.

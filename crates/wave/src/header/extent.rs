@@ -24,6 +24,16 @@ const MOST_LOOKS: usize = 4096;
 /// below that writers to a pipe leave (common practice, no source).
 const MARKS: std::ops::RangeInclusive<u64> = 0x7FFF_0000..=0x7FFF_FFFF;
 
+/// How often a size may have wrapped: 4 TiB.
+const MOST_WRAPS: usize = 1024;
+
+/// Less than this behind the audio is something that was appended, not audio that its size does not count: a recorder
+/// brings its header up to date every few seconds at best (common practice, no source).
+const SMALL_REST: u64 = 4096;
+
+/// How many places of the rest of a file are looked at to see whether it is filler.
+const FILLER_LOOKS: u64 = 64;
+
 /// What the header says about the audio.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Declared {
@@ -35,6 +45,8 @@ pub(super) struct Declared {
     pub known: bool,
     /// Whether it came from a 32-bit field.
     pub narrow: bool,
+    /// Where the outermost chunk says that it ends.
+    pub outer_end: u64,
 }
 
 /// The true size of the payload, and what to say when it is not the declared one.
@@ -47,6 +59,7 @@ pub(super) fn extent<R: ReadAt + ?Sized>(
         size,
         known,
         narrow,
+        outer_end,
     } = declared;
     let room = file.size.saturating_sub(start);
     let said = |kind, recovered: u64| {
@@ -73,7 +86,10 @@ pub(super) fn extent<R: ReadAt + ?Sized>(
     }
     // The size fits, but what follows is no run of chunks to the end of the file. First: did 32 bits wrap?
     let mut wrapped = size;
-    while narrow && wrapped + (1 << 32) <= room {
+    for _ in 0..MOST_WRAPS {
+        if !narrow || wrapped + (1 << 32) > room {
+            break;
+        }
         wrapped += 1 << 32;
         if file.ends_well(start, wrapped)? {
             return said(OddityKind::WrappedSize, wrapped);
@@ -82,10 +98,11 @@ pub(super) fn extent<R: ReadAt + ?Sized>(
     // A chunk follows that is cut or sloppy: the size still stands. So it does before filler.
     let end = start + size;
     let (next, _) = file.after(end, size)?;
-    let tail = file.some(next, 64 << 10)?;
-    let chunk_follows = matches!(file.head(next)?, Some(head) if head.id.is_known());
-    let close = file.size - end < 1 + HEAD_BYTES;
-    if chunk_follows || close || tail.iter().all(|&byte| byte == 0) {
+    let announced = outer_end > next;
+    let chunk_follows = matches!(file.head(next)?, Some(head)
+        if head.id.is_known() || announced && head.id.is_printable());
+    let close = file.size - end < SMALL_REST;
+    if chunk_follows || close || is_filler(file, next)? {
         return Ok((size, None));
     }
     let kind = if wrapped > size {
@@ -95,6 +112,25 @@ pub(super) fn extent<R: ReadAt + ?Sized>(
     };
     let recovered = before_trailer(file, start)?;
     said(kind, recovered)
+}
+
+/// Whether the file holds zero bytes from `from` on, as a recorder leaves that reserves space; looked at in places,
+/// the first and the last bytes among them.
+fn is_filler<R: ReadAt + ?Sized>(file: &Bytes<'_, R>, from: u64) -> Result<bool> {
+    const LOOK: u64 = 4096;
+    let last = file.size.saturating_sub(LOOK).max(from);
+    let step = (last - from) / FILLER_LOOKS;
+    for look in 0..=FILLER_LOOKS {
+        let at = if look == FILLER_LOOKS {
+            last
+        } else {
+            from + look * step
+        };
+        if file.some(at, LOOK as usize)?.iter().any(|&byte| byte != 0) {
+            return Ok(false);
+        }
+    }
+    Ok(true)
 }
 
 /// Bytes from `start` to the chunks at the tail of the file, or to its end when there are none.
@@ -143,7 +179,8 @@ fn is_trailer<R: ReadAt + ?Sized>(file: &Bytes<'_, R>, at: u64) -> Result<bool> 
         b"cue " => inside.first_chunk().is_some_and(|count| {
             u64::from(u32::from_le_bytes(*count)).checked_mul(24) == size.checked_sub(4)
         }),
-        b"fmt " | b"data" | b"ds64" | b"fact" => false,
+        b"ds64" => size >= 28 && (size - 28).is_multiple_of(12),
+        b"fmt " | b"data" | b"fact" => false,
         _ => size > 0,
     })
 }

@@ -33,6 +33,8 @@ const SEE_DS64: u32 = u32::MAX;
 struct Walk<'a, R: ReadAt + ?Sized> {
     file: Bytes<'a, R>,
     container: Container,
+    /// Bytes 4 to 7.
+    outer_size: u32,
     ds64: Option<Ds64>,
     fmt: Option<(Vec<u8>, Format)>,
     data: Option<(u64, u64)>,
@@ -49,7 +51,8 @@ struct Walk<'a, R: ReadAt + ?Sized> {
 pub(super) fn read(source: &(impl ReadAt + ?Sized)) -> Result<Header> {
     let file = Bytes {
         source,
-        size: source.size()?,
+        // what no file system holds is not added to without care below
+        size: source.size()?.min(i64::MAX as u64),
     };
 
     // bytes 0 to 11: RIFF, RF64 or BW64; a size; WAVE
@@ -104,6 +107,7 @@ pub(super) fn read(source: &(impl ReadAt + ?Sized)) -> Result<Header> {
     let mut walk = Walk {
         file,
         container,
+        outer_size: u32::from_le_bytes(*size),
         ds64: None,
         fmt: None,
         data: None,
@@ -116,7 +120,7 @@ pub(super) fn read(source: &(impl ReadAt + ?Sized)) -> Result<Header> {
         oddities: Vec::new(),
     };
     walk.chunks()?;
-    walk.outer_size(outer, u32::from_le_bytes(*size));
+    walk.judge_outer_size(outer);
     walk.header(outer)
 }
 
@@ -167,6 +171,8 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
             let (next, pad) = self.file.after(start + size, size)?;
             let found = match pad {
                 Pad::Right => None,
+                // where the payload itself is cut, nobody misses its pad byte
+                Pad::Missing if size != u64::from(head.size.get()) => None,
                 Pad::Missing => Some((OddityKind::MissingPad, "no pad byte".to_owned())),
                 Pad::NotZero(byte) => Some((OddityKind::PadNotZero, format!("pad byte {byte}"))),
             };
@@ -183,18 +189,21 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
     fn data_size(&mut self, start: u64, narrow: u32) -> Result<u64> {
         let wide = self.ds64.as_ref().map(|ds64| ds64.record.data_size.get());
         let here = u64::from(narrow);
+        let outer_end = self.outer_size().saturating_add(8);
         let declared = match wide {
             None => Declared {
                 start,
                 size: here,
                 known: narrow != SEE_DS64,
                 narrow: true,
+                outer_end,
             },
             Some(wide) if narrow == SEE_DS64 => Declared {
                 start,
                 size: wide,
                 known: true,
                 narrow: false,
+                outer_end,
             },
             Some(wide) => {
                 // RF64 files in the wild carry their true sizes, and 0x00FFFFFF where 0xFFFFFFFF is meant.
@@ -219,6 +228,7 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
                     size,
                     known: true,
                     narrow: !take_wide,
+                    outer_end,
                 }
             }
         };
@@ -365,18 +375,22 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         }
     }
 
-    /// Bytes 4 to 7, judged now that the file is known: the size counts from byte 8 on.
-    fn outer_size(&mut self, outer: ChunkId, narrow: u32) {
-        let wide = self.ds64.as_ref().map(|ds64| ds64.record.riff_size.get());
-        if self.container != Container::Riff && wide.is_none() {
+    /// What the outermost chunk says of its size, which counts from byte 8 on.
+    fn outer_size(&self) -> u64 {
+        match &self.ds64 {
+            Some(ds64) if self.container != Container::Riff => ds64.record.riff_size.get(),
+            _ => u64::from(self.outer_size),
+        }
+    }
+
+    /// Bytes 4 to 7, judged now that the file is known.
+    fn judge_outer_size(&mut self, outer: ChunkId) {
+        if self.container != Container::Riff && self.ds64.is_none() {
             let words = Words::new("no ds64 chunk", "ds64 as the first chunk", EBU3306);
             self.oddities(outer, 12)
                 .add(OddityKind::Ds64Missing, 0, words);
         }
-        let size = match wide {
-            Some(wide) if self.container != Container::Riff => wide,
-            _ => u64::from(narrow),
-        };
+        let size = self.outer_size();
         let true_size = self.file.size - 8;
         let padded = true_size.next_multiple_of(2);
         if size != true_size && size != padded {
@@ -405,8 +419,8 @@ impl<R: ReadAt + ?Sized> Walk<'_, R> {
         let length = size / block;
         let data_bytes = length * block;
         if data_bytes < size {
-            let found = format!("{} bytes after the last whole sample", size - data_bytes);
-            let words = Words::new(found, format!("blocks of {block} bytes"), RIFF91);
+            let found = format!("{} of {block} bytes", size - data_bytes);
+            let words = Words::new(found, "whole samples of all channels", RIFF91);
             self.oddities(ChunkId::DATA, data_offset).add(
                 OddityKind::PartialSample,
                 data_bytes,

@@ -184,10 +184,15 @@ impl Out {
     }
 }
 
-/// The text without the characters that XML 1.0 does not allow (clause 2.2).
+/// The text without the characters that XML 1.0 does not allow (clause 2.2), its lines ended as a reader would hand
+/// them on (clause 2.11).
 fn allowed(text: &str) -> String {
     let fine = |c: &char| matches!(c, '\t' | '\n' | '\r' | ' '..='\u{FFFD}' | '\u{10000}'..);
-    text.chars().filter(fine).collect()
+    text.replace("\r\n", "\n")
+        .replace('\r', "\n")
+        .chars()
+        .filter(fine)
+        .collect()
 }
 
 /// Whether an element may have this name: a letter or `_`, then letters, digits, `_`, `-`, `.` (XML 1.0, clause 2.3,
