@@ -31,11 +31,9 @@ const ASKED_TWICE: usize = 2000;
 const LEAST_UNIQUENESS: f64 = 1.5;
 const ASKED_FOR_UNIQUENESS: usize = 200;
 
-/// Templates overlap by half, which the solution takes for independence.
-const OVERLAP: f64 = std::f64::consts::SQRT_2;
-
-/// The difference of two half-spectrum solutions, halved, comes out this much too small (measured on synthetic rooms).
-const HALVES_TOO_SMALL: f64 = 1.6;
+/// What both the posterior (templates overlap by half) and half the difference of two half-spectrum solutions are too
+/// small by (measured on synthetic rooms, `benches/acoustic_table.rs`).
+const TOO_SMALL: f64 = 1.6;
 
 /// Everything about a take that was solved.
 pub(super) struct Trial<'a> {
@@ -161,11 +159,7 @@ impl Trial<'_> {
             limit,
             passed: value <= limit,
         };
-        // Neighbours share half their sound and compare even when nothing coheres.
-        let apart = |from: usize, to: usize| to - from >= 2;
-        let possible = self.comparisons.iter().filter(|c| apart(c.0, c.1)).count();
-        let made = self.edges.iter().filter(|e| apart(e.from, e.to)).count();
-        let share = made as f64 / possible.max(1) as f64;
+        let share = self.edges.len() as f64 / self.comparisons.len().max(1) as f64;
         let mut signs = vec![
             at_least(
                 "share of the moments that could be compared",
@@ -234,7 +228,10 @@ impl Trial<'_> {
         let square: f64 = times.iter().map(|t| t * t).sum();
         let slope: Vec<f64> = times.iter().map(|t| t / square / prior.hz).collect();
         let rate = slope.iter().zip(&solution.clock).map(|(s, r)| s * r).sum();
-        Some((rate, OVERLAP * solution.covariance.quadratic(&slope).sqrt()))
+        Some((
+            rate,
+            TOO_SMALL * solution.covariance.quadratic(&slope).sqrt(),
+        ))
     }
 
     pub(super) fn sigma<'b>(
@@ -275,12 +272,12 @@ impl Sigma<'_> {
     }
 
     fn of(&self, functional: &[f64], beyond: f64) -> f64 {
-        let posterior = OVERLAP * self.covariance.quadratic(functional).max(0.0).sqrt();
+        let posterior = self.covariance.quadratic(functional).max(0.0).sqrt();
         let halves = self.difference.map_or(0.0, |difference| {
             let half: f64 = functional.iter().zip(difference).map(|(f, d)| f * d).sum();
-            HALVES_TOO_SMALL * half.abs()
+            half.abs()
         });
-        (posterior.max(halves).powi(2) + beyond).sqrt()
+        ((TOO_SMALL * posterior.max(halves)).powi(2) + beyond).sqrt()
     }
 
     /// Variance of what the rate may have done beyond the outer nodes: `q^2 D^3 / 3`.

@@ -22,6 +22,11 @@ const MOST_NODES: usize = 400;
 /// Fewer nodes than this are not worth a graph; shorter takes get narrower spacing.
 const FEWEST_SEGMENTS: usize = 12;
 
+/// Nodes are set irregularly by this share of their spacing, by multiples of the golden ratio: who sways once in 10 s
+/// would otherwise look like a slowly wandering clock (seen on synthetic talkers).
+const IRREGULARITY: f64 = 0.7;
+const GOLDEN: f64 = 0.618_033_988_749_894_9;
+
 /// Where the nodes are: segment `s` holds windows `bounds[s]..bounds[s + 1]`, node `i` the segments `i` and `i + 1`.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Grid {
@@ -34,9 +39,15 @@ impl Grid {
     pub fn new(windows: usize, windows_per_s: f64) -> Self {
         let wanted = (windows as f64 / (SPACING_S * windows_per_s)).round() as usize;
         let segments = wanted.clamp(FEWEST_SEGMENTS, MOST_NODES + 1);
-        Self {
-            bounds: (0..=segments).map(|s| s * windows / segments).collect(),
-        }
+        let length = windows as f64 / segments as f64;
+        let bound = |s: usize| {
+            let shift = ((s as f64 * GOLDEN).fract() - 0.5) * IRREGULARITY;
+            ((s as f64 + shift) * length).round() as usize
+        };
+        let mut bounds = vec![0];
+        bounds.extend((1..segments).map(bound));
+        bounds.push(windows);
+        Self { bounds }
     }
 
     /// How many nodes there are.
