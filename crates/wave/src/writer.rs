@@ -36,7 +36,7 @@ pub struct WriteSpec {
     pub bext: Option<Bext>,
     /// The iXML.
     pub ixml: Option<Ixml>,
-    /// Other chunks, written as they are, before the audio.
+    /// Other chunks, written as they are, after the audio.
     pub extra: Vec<Chunk>,
     /// Which outermost header.
     pub container: ContainerChoice,
@@ -81,6 +81,8 @@ pub struct WaveWriter<W> {
     fact: Option<u64>,
     data_offset: u64,
     data_bytes: u64,
+    /// Chunks that follow the audio.
+    tail: Vec<u8>,
     encoded: Encoded,
     piece: Vec<u8>,
 }
@@ -107,6 +109,16 @@ impl<W: Write + Seek> WaveWriter<W> {
     /// When `out` cannot be written, the format does not fit the `fmt ` chunk, or an extra
     /// chunk is too large or one that the writer makes itself.
     pub fn new(mut out: W, spec: &WriteSpec) -> Result<Self> {
+        let mut tail = Vec::new();
+        for chunk in &spec.extra {
+            let doubled = chunk.id == ChunkId::BEXT && spec.bext.is_some()
+                || chunk.id == ChunkId::IXML && spec.ixml.is_some();
+            if doubled || !chunk.id.is_printable() || OWN.contains(&chunk.id) {
+                return Err(Error::request(format!("an extra chunk {}", chunk.id)));
+            }
+            push_chunk(&mut tail, chunk.id, &chunk.payload)?;
+        }
+
         let mut head = Vec::new();
         // bytes 0 to 11: RIFF, a size to come, WAVE
         head.extend(
@@ -133,15 +145,12 @@ impl<W: Write + Seek> WaveWriter<W> {
             push_chunk(&mut head, ChunkId::BEXT, &bext.to_bytes())?;
         }
         if let Some(ixml) = &spec.ixml {
-            push_chunk(&mut head, ChunkId::IXML, ixml.to_xml().as_bytes())?;
-        }
-        for chunk in &spec.extra {
-            let doubled = chunk.id == ChunkId::BEXT && spec.bext.is_some()
-                || chunk.id == ChunkId::IXML && spec.ixml.is_some();
-            if doubled || !chunk.id.is_printable() || OWN.contains(&chunk.id) {
-                return Err(Error::request(format!("an extra chunk {}", chunk.id)));
+            // an even size, because a widespread reader of RF64 knows no pad bytes before the audio
+            let mut xml = ixml.to_xml();
+            if !xml.len().is_multiple_of(2) {
+                xml.push('\n');
             }
-            push_chunk(&mut head, chunk.id, &chunk.payload)?;
+            push_chunk(&mut head, ChunkId::IXML, xml.as_bytes())?;
         }
         head.extend(
             ChunkHead {
@@ -158,6 +167,7 @@ impl<W: Write + Seek> WaveWriter<W> {
             fact,
             data_offset: head.len() as u64,
             data_bytes: 0,
+            tail,
             encoded: Encoded::default(),
             piece: Vec::new(),
         })
@@ -236,7 +246,7 @@ impl<W: Write + Seek> WaveWriter<W> {
         Ok(())
     }
 
-    /// Pads the audio, writes the sizes and flushes. Gives `out` back, so that a file can be synchronised.
+    /// Pads the audio, writes the other chunks and the sizes, and flushes. Gives `out` back, so that a file can be synchronised.
     ///
     /// # Errors
     /// When writing fails.
@@ -244,7 +254,9 @@ impl<W: Write + Seek> WaveWriter<W> {
         if !self.data_bytes.is_multiple_of(2) {
             self.out.write_all(&[0])?;
         }
-        let bytes = self.data_offset + self.data_bytes.next_multiple_of(2);
+        self.out.write_all(&self.tail)?;
+        let audio = self.data_bytes.next_multiple_of(2);
+        let bytes = self.data_offset + audio + self.tail.len() as u64;
         let riff_size = bytes - 8;
         let container = match self.container {
             ContainerChoice::Auto if riff_size <= LARGEST_RIFF => Container::Riff,

@@ -134,8 +134,8 @@ impl Bext {
         })
     }
 
-    /// The payload. Text is made ASCII and cut to its field; the coding history's lines end with CR LF; the version
-    /// is raised to what the fields used need.
+    /// The payload, of even size. Text is made ASCII and cut to its field; the coding history's lines end with CR LF;
+    /// the version is raised to what the fields used need.
     #[must_use]
     pub fn to_bytes(&self) -> Vec<u8> {
         let needed = if self.loudness.is_some() {
@@ -174,6 +174,10 @@ impl Bext {
         for line in self.coding_history.lines().filter(|line| !line.is_empty()) {
             bytes.extend(ascii(line, &[]).bytes());
             bytes.extend(*b"\r\n");
+        }
+        // An even size, because a widespread reader of RF64 knows no pad bytes before the audio.
+        if !bytes.len().is_multiple_of(2) {
+            bytes.push(0);
         }
         bytes
     }
