@@ -42,7 +42,7 @@ pub struct Fmt {
 
 impl Fmt {
     pub fn new(tag: u16, channels: u16, bits: u16) -> Self {
-        let block = channels * bits.div_ceil(8);
+        let block = channels.wrapping_mul(bits.div_ceil(8));
         Self {
             tag,
             channels,
@@ -58,7 +58,7 @@ impl Fmt {
         out.extend(self.tag.to_le_bytes());
         out.extend(self.channels.to_le_bytes());
         out.extend(self.rate.to_le_bytes());
-        out.extend((self.rate * u32::from(self.block)).to_le_bytes());
+        out.extend(self.rate.wrapping_mul(u32::from(self.block)).to_le_bytes());
         out.extend(self.block.to_le_bytes());
         out.extend(self.bits.to_le_bytes());
         out
