@@ -2,7 +2,7 @@
 
 use std::fs::{self, File};
 use std::hash::Hasher;
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 use twox_hash::XxHash3_64;
@@ -15,6 +15,21 @@ const DIGEST_BYTES: u64 = 64 << 10;
 /// How deep folders on a card are followed.
 const DEPTH: usize = 8;
 
+/// Endings that wave files are given.
+const WAVE_ENDINGS: [&str; 5] = ["wav", "wave", "bwf", "rf64", "bw64"];
+/// Endings of sound that is not used: other containers and lossy coding.
+const OTHER_ENDINGS: [&str; 11] = [
+    "aif", "aiff", "aac", "caf", "flac", "m4a", "mp3", "ogg", "opus", "w64", "wma",
+];
+/// Folders that systems and computers put on cards; no recording of a unit lies in them.
+const RUBBISH: [&str; 5] = [
+    "$recycle.bin",
+    "__macosx",
+    "lost+found",
+    "recycler",
+    "system volume information",
+];
+
 /// What lies on a card.
 #[derive(Debug, Clone, Default)]
 pub struct Listing {
@@ -22,11 +37,13 @@ pub struct Listing {
     pub waves: Vec<PathBuf>,
     /// Other files that carry sound in a form that is not used here.
     pub other_sound: Vec<PathBuf>,
-    /// Hidden files, twins of other systems, and folders of rubbish: passed over.
+    /// Hidden files, twins of other systems, folders of rubbish, and what is neither file nor folder: passed over.
     pub junk: Vec<PathBuf>,
+    /// Folders that could not be listed, with the reason.
+    pub unlisted: Vec<(PathBuf, String)>,
 }
 
-/// Lists a card: a folder with all its folders, or one file.
+/// Lists a card: a folder with all its folders, or one file. Links to folders are not followed.
 ///
 /// # Errors
 /// When the card does not exist or cannot be listed.
@@ -42,52 +59,56 @@ pub fn list(card: &Path) -> Result<Listing> {
         listing.waves.push(card.to_path_buf());
         return Ok(listing);
     }
-    walk(card, DEPTH, &mut listing)?;
+    let entries = fs::read_dir(card).map_err(|error| {
+        Error::new(Kind::Io, "cannot be listed")
+            .at(card)
+            .from_source(error)
+    })?;
+    walk(entries, DEPTH, &mut listing);
     for list in [
         &mut listing.waves,
         &mut listing.other_sound,
         &mut listing.junk,
     ] {
-        list.sort_by_cached_key(|path| natural_key(&path.to_string_lossy()));
+        list.sort_by_cached_key(|path| (natural_key(&path.to_string_lossy()), path.clone()));
     }
+    listing.unlisted.sort();
     Ok(listing)
 }
 
-fn walk(folder: &Path, depth: usize, listing: &mut Listing) -> Result<()> {
-    let entries = fs::read_dir(folder).map_err(|error| {
-        Error::new(Kind::Io, "cannot list this folder")
-            .at(folder)
-            .from_source(error)
-    })?;
-    for entry in entries {
-        let entry = entry.map_err(|error| {
-            Error::new(Kind::Io, "cannot list this folder")
-                .at(folder)
-                .from_source(error)
-        })?;
+fn walk(entries: fs::ReadDir, depth: usize, listing: &mut Listing) {
+    for entry in entries.flatten() {
         let path = entry.path();
         let name = entry.file_name().to_string_lossy().to_lowercase();
         let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
-        if name.starts_with('.') || name.contains("trash") || name.starts_with('$') {
+        let rubbish = RUBBISH.contains(&name.as_str()) || name.trim_start_matches('.') == "trash";
+        if name.starts_with('.') || (is_folder && rubbish) {
             listing.junk.push(path);
         } else if is_folder {
-            if depth > 0 {
-                walk(&path, depth - 1, listing)?;
+            match fs::read_dir(&path) {
+                Ok(inner) if depth > 0 => walk(inner, depth - 1, listing),
+                Ok(_) => {
+                    let why = format!("more than {DEPTH} folders deep");
+                    listing.unlisted.push((path, why));
+                }
+                Err(error) => listing.unlisted.push((path, error.to_string())),
             }
         } else {
-            match name.rsplit_once('.').map(|(_, ending)| ending) {
-                Some("wav" | "wave" | "bwf" | "rf64" | "bw64") => listing.waves.push(path),
-                Some("aif" | "aiff" | "flac" | "mp3" | "m4a" | "ogg" | "opus" | "w64" | "caf") => {
-                    listing.other_sound.push(path);
-                }
-                _ => {}
+            let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);
+            let is_file = fs::metadata(&path).is_ok_and(|about| about.is_file());
+            let wave = WAVE_ENDINGS.contains(&ending);
+            match wave || OTHER_ENDINGS.contains(&ending) {
+                // opening a pipe would wait for ever
+                true if !is_file => listing.junk.push(path),
+                true if wave => listing.waves.push(path),
+                true => listing.other_sound.push(path),
+                false => {}
             }
         }
     }
-    Ok(())
 }
 
-/// A key that sorts numbers within names by their value.
+/// A key that sorts numbers within names by their value, without regard to upper and lower case.
 #[must_use]
 pub fn natural_key(name: &str) -> Vec<(String, u64)> {
     let mut key = Vec::new();
@@ -143,18 +164,33 @@ pub fn digest(path: &Path) -> Result<String> {
     Ok(format!("xxh3:{:016x}", hasher.finish()))
 }
 
-/// Whether `place`, which need not exist yet, lies inside `folder`, links followed.
+/// Whether `place`, which need not exist yet, lies inside `folder` or is it, links followed.
 #[must_use]
 pub fn is_inside(folder: &Path, place: &Path) -> bool {
-    let Ok(folder) = folder.canonicalize() else {
-        return false;
-    };
-    let full = std::path::absolute(place).unwrap_or_else(|_| place.to_path_buf());
-    let existing = full.ancestors().find_map(|ancestor| {
-        let real = ancestor.canonicalize().ok()?;
-        Some(real.join(full.strip_prefix(ancestor).ok()?))
-    });
-    existing.unwrap_or(full).starts_with(folder)
+    folder
+        .canonicalize()
+        .is_ok_and(|folder| real_place(place).starts_with(folder))
+}
+
+/// Where `place` is or would be: links and `..` resolved as far as folders exist, the rest by the words of the path.
+fn real_place(place: &Path) -> PathBuf {
+    let mut real = PathBuf::new();
+    for component in std::path::absolute(place)
+        .unwrap_or_else(|_| place.to_path_buf())
+        .components()
+    {
+        match component {
+            Component::ParentDir => {
+                real.pop();
+            }
+            Component::CurDir => {}
+            other => real.push(other),
+        }
+        if let Ok(resolved) = real.canonicalize() {
+            real = resolved;
+        }
+    }
+    real
 }
 
 /// Free bytes where `folder` lies; `None` when the system does not tell.
@@ -172,21 +208,21 @@ pub fn free_bytes(folder: &Path) -> Option<u64> {
     }
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn ten_comes_after_two() {
-        let mut names = ["T_10.wav", "T_2.wav", "t_1.wav"];
-        names.sort_by_cached_key(|name| natural_key(name));
-        assert_eq!(names, ["t_1.wav", "T_2.wav", "T_10.wav"]);
+/// Whether two places lie on one file system, so that renaming from one to the other is possible; `None` when the system
+/// does not tell.
+#[must_use]
+pub fn same_file_system(a: &Path, b: &Path) -> Option<bool> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        Some(fs::metadata(a).ok()?.dev() == fs::metadata(b).ok()?.dev())
     }
-
-    #[test]
-    fn a_place_that_does_not_exist_yet_can_lie_inside() {
-        let folder = tempfile::tempdir().expect("temporary folder");
-        assert!(is_inside(folder.path(), &folder.path().join("out/deep")));
-        assert!(!is_inside(&folder.path().join("out"), folder.path()));
+    #[cfg(not(unix))]
+    {
+        let _ = (a, b);
+        None
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -289,7 +289,10 @@ mod tests {
             }),
             date: String::new(),
             time: String::new(),
+            recorded: None,
             notes: crate::take::Notes::default(),
+            other_chunks: Vec::new(),
+            undecided: Vec::new(),
         }
     }
 
@@ -301,6 +304,7 @@ mod tests {
                 card: name.into(),
                 takes,
                 stamp_resolution: Some((1.0, 1)),
+                record_run: false,
             })
             .collect();
         Survey {

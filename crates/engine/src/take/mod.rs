@@ -1,8 +1,13 @@
 //! Files in, takes out: what is on the cards, which files belong together, what the channels are called, how the units
 //! were set.
 
+mod file;
+mod stamp;
+mod names;
+mod sets;
+mod parts;
+mod learn;
 mod scan;
-mod assemble;
 mod settings;
 mod sound;
 #[cfg(test)]
@@ -10,7 +15,8 @@ mod tests;
 
 use std::path::PathBuf;
 
-use serde::Serialize;
+use jiff::civil::DateTime;
+use serde::{Serialize, Serializer};
 use timecode::Counting;
 
 use crate::finding::Finding;
@@ -41,6 +47,8 @@ pub struct Unit {
     /// What its stamps resolve, in samples, and on how many stamps that rests: 1, or a timecode frame when every stamp
     /// falls on one. `None` without stamps.
     pub stamp_resolution: Option<(f64, usize)>,
+    /// Whether its timecode stood still between takes, so that its stamps say nothing about when a take was recorded.
+    pub record_run: bool,
 }
 
 /// One continuous recording on one unit.
@@ -68,8 +76,15 @@ pub struct Take {
     pub date: String,
     /// Time of day as written, `hh:mm:ss`; empty when unknown.
     pub time: String,
+    /// Date and time together, by the unit's calendar clock: a hint, never a key. `None` unless both were written.
+    #[serde(skip)]
+    pub recorded: Option<DateTime>,
     /// What else the unit wrote.
     pub notes: Notes,
+    /// Chunks of its first file that are not understood here; their bytes stay in the file.
+    pub other_chunks: Vec<String>,
+    /// What a person must decide before this take can be used; each stands among the survey's findings as well.
+    pub undecided: Vec<Finding>,
 }
 
 /// What a unit wrote about a take, as it wrote it; empty where it wrote nothing.
@@ -89,8 +104,12 @@ pub struct Notes {
     pub circled: bool,
     /// What made the file.
     pub originator: String,
+    /// The reference number its maker gave the file.
+    pub reference: String,
     /// User bits.
     pub ubits: String,
+    /// The identity of the first file.
+    pub file_uid: String,
 }
 
 /// When a take's first sample was recorded.
@@ -99,7 +118,7 @@ pub struct Stamp {
     /// Samples since midnight at the take's rate.
     pub samples: u64,
     /// How labels are counted, where the unit says so.
-    #[serde(skip)]
+    #[serde(serialize_with = "counting_as_text")]
     pub counting: Option<Counting>,
     /// Which chunk it came from.
     pub source: &'static str,
@@ -127,6 +146,18 @@ impl Take {
         timecode::Label::of_samples(stamp.samples, self.rate.0, counting).to_string()
     }
 
+    /// Seconds since midnight of the first sample by the stamp; `None` without one.
+    #[must_use]
+    pub fn stamp_seconds(&self) -> Option<f64> {
+        Some(self.stamp.as_ref()?.samples as f64 / self.rate.hz())
+    }
+
+    /// Its unit and its name, as findings call it.
+    #[must_use]
+    pub fn place(&self) -> String {
+        format!("{} {}", self.unit, self.name)
+    }
+
     /// How samples are stored, in words.
     #[must_use]
     pub fn encoding(&self) -> String {
@@ -138,34 +169,12 @@ impl Take {
     }
 }
 
-/// A finding as the wave crate's complaint gives it.
-pub(crate) fn complaint_place(path: &std::path::Path, what: &wave::Complaint) -> String {
-    format!(
-        "{}, chunk {} at byte {}",
-        path.display(),
-        what.chunk,
-        what.offset
-    )
-}
-
-/// Findings that stop a file are made here so that every caller words them alike.
-pub(crate) fn unreadable(path: &std::path::Path, error: &wave::Error) -> Finding {
-    use crate::finding::Weight;
-    let finding = Finding::new(
-        "file-unreadable",
-        Weight::Warn,
-        "this file was left out: it cannot be read",
-    )
-    .then(
-        "copy the card again; if the file stays unreadable, keep the card and do not record on it",
-    );
-    match error.complaint() {
-        Some(what) => finding.at(complaint_place(path, what)).measured(
-            what.found.clone(),
-            format!("{} ({})", what.expected, what.clause),
-        ),
-        None => finding
-            .at(path.display().to_string())
-            .measured(error.to_string(), "a readable file"),
+fn counting_as_text<S: Serializer>(
+    counting: &Option<Counting>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    match counting {
+        Some(counting) => serializer.collect_str(counting),
+        None => serializer.serialize_none(),
     }
 }

@@ -1,58 +1,91 @@
-//! Cards in, a survey out: every wave file read, its stamp and names taken, its oddities told; one unreadable file does not
+//! Cards in, a survey out: every wave file read, files put together to takes, units named; one unreadable file does not
 //! stop the others.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
-use timecode::{Counting, FrameRate, Label, day_in_samples};
-use wave::{Header, OddityKind};
 
-use super::assemble::assemble;
-use super::{Notes, Stamp, Survey, Surveyed, Take, TakePart, Unit, complaint_place, unreadable};
+use super::file::{FileTake, read_file};
+use super::learn::{is_record_run, stamp_resolution};
+use super::parts::join_parts;
+use super::sets::join_sets;
+use super::{Survey, Surveyed, Take, Unit};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Warned, Weight};
 use crate::media;
 use crate::progress::Progress;
-use crate::units::{SampleCount, SampleRate};
 
-/// Surveys the cards of the units of one shoot.
+/// Names that cards carry from the shop or the unit, or that folders have by themselves: no name for a unit.
+const NAMELESS: [&str; 8] = [
+    "", "NO NAME", "UNTITLED", "AUDIO", "SOUND", "CARD", "SD", "DCIM",
+];
+/// Takes of one unit that run together for longer than this are not of one unit, seconds.
+const TOGETHER_S: f64 = 1.0;
+/// The part of a reference number that is the same for all recordings of a unit: country, facility and serial number
+/// (EBU R 99).
+const UNIT_REFERENCE: std::ops::Range<usize> = 0..17;
+
+/// Surveys the cards of the units of one shoot: one folder (or file) is one unit.
 ///
 /// # Errors
-/// When a card cannot be listed at all.
+/// When no card is given, a card cannot be listed at all, or one lies inside another.
 pub fn scan(cards: &[PathBuf], progress: &dyn Progress) -> Result<Surveyed> {
+    refuse_nested(cards)?;
     let mut findings = Vec::new();
     let mut units = Vec::new();
-    let mut names = HashSet::new();
-    let mut seen = HashSet::new();
     for card in cards {
-        let real = card.canonicalize().unwrap_or_else(|_| card.clone());
-        if !seen.insert(real) {
-            return Err(Error::new(Kind::Usage, "the same card was given twice").at(card));
-        }
         let takes = scan_card(card, progress, &mut findings)?;
-        let name = unique(&unit_name(card), &mut names);
         units.push(Unit {
-            stamp_resolution: stamp_resolution(&takes),
-            takes,
+            name: String::new(),
             card: card.clone(),
-            name,
+            stamp_resolution: stamp_resolution(&takes),
+            record_run: is_record_run(&takes),
+            takes,
         });
     }
-    for unit in &mut units {
-        let name = unit.name.clone();
-        unit.takes
-            .iter_mut()
-            .for_each(|take| take.unit.clone_from(&name));
+    name_units(&mut units);
+    for unit in &units {
+        find_record_run(unit, &mut findings);
+        find_two_in_one(unit, &mut findings);
     }
     find_same_unit(&units, &mut findings);
+    let survey = Survey {
+        units,
+        cards: cards.to_vec(),
+    };
     Ok(Warned {
-        value: Survey {
-            units,
-            cards: cards.to_vec(),
-        },
+        value: survey,
         findings,
     })
+}
+
+fn refuse_nested(cards: &[PathBuf]) -> Result<()> {
+    if cards.is_empty() {
+        return Err(
+            Error::new(Kind::Usage, "no card was given").then("name the folder of each unit")
+        );
+    }
+    let real: Vec<PathBuf> = cards
+        .iter()
+        .map(|card| card.canonicalize().unwrap_or_else(|_| card.clone()))
+        .collect();
+    for (i, outer) in real.iter().enumerate() {
+        for (j, inner) in real.iter().enumerate().filter(|(j, _)| *j != i) {
+            if inner == outer {
+                return Err(Error::new(Kind::Usage, "the same card was given twice").at(&cards[j]));
+            }
+            if inner.starts_with(outer) {
+                return Err(Error::new(
+                    Kind::Usage,
+                    format!("lies inside another card, {}", cards[i].display()),
+                )
+                .at(&cards[j])
+                .then("give each unit's own folder"));
+            }
+        }
+    }
+    Ok(())
 }
 
 fn scan_card(
@@ -61,51 +94,26 @@ fn scan_card(
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Take>> {
     let listing = media::list(card)?;
-    for path in &listing.junk {
-        findings.push(
-            Finding::new(
-                "passed-over",
-                Weight::Note,
-                "hidden or rubbish; passed over",
-            )
-            .at(path.display().to_string()),
-        );
-    }
-    for path in &listing.other_sound {
-        findings.push(
-            Finding::new(
-                "other-sound",
-                Weight::Note,
-                "sound in a form that is not used here",
-            )
-            .at(path.display().to_string())
-            .then("hand it over separately if it matters"),
-        );
-    }
+    tell_passed_over(&listing, findings);
     progress.stage(
         &format!("reading {}", card.display()),
         listing.waves.len() as u64,
     );
-    let read: Vec<std::result::Result<(Take, Vec<Finding>), Finding>> = listing
+    let read: Vec<Warned<Option<FileTake>>> = listing
         .waves
         .par_iter()
         .map(|path| {
-            let result = read_file(path);
+            let file = read_file(path);
             progress.advance(1);
-            result
+            file
         })
         .collect();
-    let mut files = Vec::new();
-    for result in read {
-        match result {
-            Ok((take, more)) => {
-                findings.extend(more);
-                files.push(take);
-            }
-            Err(finding) => findings.push(finding),
-        }
-    }
+    let files: Vec<FileTake> = read
+        .into_iter()
+        .filter_map(|file| file.drain_into(findings))
+        .collect();
     if files.is_empty() {
+        let number = listing.waves.len();
         findings.push(
             Finding::new(
                 "no-audio",
@@ -114,271 +122,235 @@ fn scan_card(
             )
             .at(card.display().to_string())
             .measured(
-                format!("{} wave files, none readable", listing.waves.len()),
+                format!("{number} wave files, none readable"),
                 "at least one",
             )
             .then("check that it is the right folder and that the card was copied whole"),
         );
     }
-    Ok(assemble(files, findings))
+    let files = without_doubles(files, findings);
+    let files = join_parts(join_sets(files, findings), findings);
+    let mut takes: Vec<Take> = files.into_iter().map(|file| file.take).collect();
+    takes.sort_by_cached_key(|take| {
+        let stamp = take.stamp.as_ref().map(|stamp| stamp.samples);
+        (
+            stamp,
+            media::natural_key(&take.name),
+            take.parts[0].path.clone(),
+        )
+    });
+    Ok(takes)
 }
 
-/// One file as a take of its own.
-fn read_file(path: &Path) -> std::result::Result<(Take, Vec<Finding>), Finding> {
-    let file = media::open(path).map_err(|error| {
+fn tell_passed_over(listing: &media::Listing, findings: &mut Vec<Finding>) {
+    findings.extend(listing.junk.iter().map(|path| {
         Finding::new(
-            "file-unreadable",
-            Weight::Warn,
-            "this file was left out: it cannot be opened",
+            "passed-over",
+            Weight::Note,
+            "hidden or rubbish; passed over",
         )
         .at(path.display().to_string())
-        .measured(error.to_string(), "a readable file")
-    })?;
-    let header = Header::read(&file).map_err(|error| unreadable(path, &error))?;
-    if header.length == 0 {
-        return Err(Finding::new(
-            "file-empty",
-            Weight::Warn,
-            "this file holds no sound; left out",
+    }));
+    findings.extend(listing.other_sound.iter().map(|path| {
+        Finding::new(
+            "other-sound",
+            Weight::Note,
+            "sound in a form that is not used here",
         )
         .at(path.display().to_string())
-        .because("a recording that was stopped at once, or power lost at the start"));
-    }
-    let mut findings: Vec<Finding> = header
-        .oddities
-        .iter()
-        .map(|oddity| {
-            let weight = if oddity.kind.length_from_file() {
-                Weight::Warn
-            } else {
-                Weight::Note
-            };
-            Finding::new(oddity.kind.code(), weight, words_of(oddity.kind))
-                .at(complaint_place(path, &oddity.what))
-                .measured(
-                    oddity.what.found.clone(),
-                    format!("{} ({})", oddity.what.expected, oddity.what.clause),
-                )
-        })
-        .collect();
-    let take = take_of(path, &header, &mut findings);
-    Ok((take, findings))
+        .then("hand it over separately if it matters")
+    }));
+    findings.extend(listing.unlisted.iter().map(|(path, why)| {
+        Finding::new(
+            "folder-unlisted",
+            Weight::Warn,
+            "this folder could not be looked into",
+        )
+        .at(path.display().to_string())
+        .measured(why.clone(), "a readable folder")
+        .then("copy the card again, with its permissions")
+    }));
 }
 
-fn words_of(kind: OddityKind) -> &'static str {
-    match kind {
-        OddityKind::Unfinalised => {
-            "the recording was not closed; its length was taken from the file"
-        }
-        OddityKind::DataBeyondFile => "the file was cut short; its length was taken from the file",
-        kind if kind.length_from_file() => {
-            "the header is wrong; the length was taken from the file"
-        }
-        _ => "departs from the format; read all the same",
-    }
-}
-
-fn take_of(path: &Path, header: &Header, findings: &mut Vec<Finding>) -> Take {
-    let format = &header.format;
-    let ixml = header.ixml.as_ref();
-    let text = |value: Option<&Option<String>>| value.and_then(Clone::clone).unwrap_or_default();
-    let channels = (1..=u32::from(format.channels))
-        .map(|i| {
-            ixml.and_then(|x| x.channel_name(i))
-                .unwrap_or_default()
-                .trim()
-                .to_string()
-        })
-        .collect();
-    Take {
-        unit: String::new(),
-        name: path
-            .file_stem()
-            .unwrap_or_default()
-            .to_string_lossy()
-            .into_owned(),
-        parts: vec![TakePart {
-            path: path.to_path_buf(),
-            first_sample: 0,
-            length: header.length,
-            first_channel: 0,
-            channels: usize::from(format.channels),
-        }],
-        channels,
-        rate: SampleRate(format.sample_rate),
-        length: SampleCount(header.length),
-        bits: format.encoding.bits(),
-        float: format.encoding.is_float(),
-        stamp: stamp_of(path, header, findings),
-        date: header
-            .bext
-            .as_ref()
-            .map(|bext| bext.date.clone())
-            .unwrap_or_default(),
-        time: header
-            .bext
-            .as_ref()
-            .map(|bext| bext.time.clone())
-            .unwrap_or_default(),
-        notes: Notes {
-            project: text(ixml.map(|x| &x.project)),
-            scene: text(ixml.map(|x| &x.scene)),
-            take: text(ixml.map(|x| &x.take)),
-            tape: text(ixml.map(|x| &x.tape)),
-            note: text(ixml.map(|x| &x.note)),
-            circled: ixml.and_then(|x| x.circled).unwrap_or(false),
-            originator: header
-                .bext
-                .as_ref()
-                .map(|bext| bext.originator.clone())
-                .unwrap_or_default(),
-            ubits: text(ixml.map(|x| &x.ubits)),
-        },
-    }
-}
-
-/// The stamp: `bext` before iXML, both shown when they differ. EBU Tech 3285 v2, 2.3; iXML `SPEED`.
-fn stamp_of(path: &Path, header: &Header, findings: &mut Vec<Finding>) -> Option<Stamp> {
-    let rate = header.format.sample_rate;
-    let speed = header.ixml.as_ref().map(|ixml| &ixml.speed);
-    let counting = speed
-        .and_then(|speed| {
-            let (num, den) = speed.timecode_rate?;
-            Counting::new(
-                FrameRate::of_fraction(num, den)?,
-                speed.drop_frame.unwrap_or(false),
-            )
-            .ok()
-        })
-        .or_else(|| counting_in(&header.bext.as_ref()?.description));
-    let from_ixml = speed.and_then(|speed| {
-        let samples = speed.timestamp_samples_since_midnight?;
-        let at = speed
-            .timestamp_sample_rate
-            .filter(|at| *at > 0)
-            .unwrap_or(rate);
-        Some((u128::from(samples) * u128::from(rate) / u128::from(at)) as u64)
-    });
-    let from_bext = header.bext.as_ref().map(|bext| bext.time_reference);
-    if let (Some(a), Some(b)) = (from_bext, from_ixml)
-        && a != b
-    {
-        findings.push(
-            Finding::new(
-                "stamps-differ-in-file",
-                Weight::Warn,
-                "two stamps in one file; bext was used",
-            )
-            .at(path.display().to_string())
-            .measured(format!("bext {a}, iXML {b} samples"), "one value"),
-        );
-    }
-    let (samples, source) = match (from_bext, from_ixml) {
-        (Some(samples), _) if samples > 0 => (samples, "bext"),
-        (_, Some(samples)) => (samples, "iXML"),
-        (Some(_), None) => {
-            findings.push(
-                Finding::new(
-                    "no-stamp",
-                    Weight::Warn,
-                    "the stamp is zero; taken as no timecode",
-                )
-                .at(path.display().to_string())
-                .then("set the unit's timecode to run free and link the units before recording"),
-            );
-            return None;
-        }
-        (None, None) => return None,
+/// Files that are one file twice, by size, length, stamp and digest, are taken once.
+fn without_doubles(files: Vec<FileTake>, findings: &mut Vec<Finding>) -> Vec<FileTake> {
+    let alike = |file: &FileTake| {
+        let stamp = file.take.stamp.as_ref().map(|stamp| stamp.samples);
+        (file.bytes, file.take.length, stamp)
     };
-    let day = counting.map_or(86_400 * u64::from(rate), |counting| {
-        day_in_samples(counting, rate)
-    });
-    Some(Stamp {
-        samples: samples % day.max(1),
-        counting,
-        source,
-    })
-}
-
-/// `xSPEED=025.000-ND` lines that recorders put into the description (common practice, no source).
-fn counting_in(description: &str) -> Option<Counting> {
-    let line = description
-        .lines()
-        .find(|line| line.to_uppercase().contains("SPEED="))?;
-    let value = line.split_once('=')?.1.trim().to_uppercase();
-    let (rate, flag) = value.split_once('-').unwrap_or((&value, "ND"));
-    Counting::new(FrameRate::parse(rate).ok()?, flag.starts_with("DF")).ok()
-}
-
-/// One sample, or one timecode frame when every stamp falls on the start of one.
-fn stamp_resolution(takes: &[Take]) -> Option<(f64, usize)> {
-    let stamped: Vec<(&Take, &Stamp)> = takes
-        .iter()
-        .filter_map(|take| Some((take, take.stamp.as_ref()?)))
-        .collect();
-    let (first, stamp) = stamped.first()?;
-    let on_frames = stamped.iter().all(|(take, stamp)| {
-        stamp.counting.is_some_and(|counting| {
-            Label::of_samples(stamp.samples, take.rate.0, counting)
-                .to_samples(take.rate.0)
-                .abs_diff(stamp.samples)
-                <= 1
-        })
-    });
-    let each = stamp
-        .counting
-        .map(|counting| counting.rate().samples_each(first.rate.0));
-    match each {
-        Some((num, den)) if on_frames => Some((num as f64 / den as f64, stamped.len())),
-        _ => Some((1.0, stamped.len())),
+    let mut numbers: HashMap<_, usize> = HashMap::new();
+    for file in &files {
+        *numbers.entry(alike(file)).or_default() += 1;
     }
+    let mut seen: HashMap<String, PathBuf> = HashMap::new();
+    let mut kept = Vec::new();
+    for file in files {
+        let path = &file.take.parts[0].path;
+        if numbers.get(&alike(&file)).is_some_and(|&n| n > 1)
+            && let Ok(digest) = media::digest(path)
+        {
+            if let Some(first) = seen.get(&digest) {
+                findings.push(
+                    Finding::new(
+                        "file-twice",
+                        Weight::Note,
+                        "the same file lies here twice; used once",
+                    )
+                    .at(path.display().to_string())
+                    .measured(format!("equal to {}", first.display()), "one copy"),
+                );
+                continue;
+            }
+            seen.insert(digest, path.clone());
+        }
+        kept.push(file);
+    }
+    kept
 }
 
-fn unit_name(card: &Path) -> String {
-    let real = card.canonicalize().unwrap_or_else(|_| card.to_path_buf());
-    let name = real
-        .file_stem()
-        .unwrap_or_default()
-        .to_string_lossy()
-        .trim()
-        .to_uppercase();
-    let name: String = name
-        .chars()
-        .map(|c| {
-            if matches!(c, '=' | '@' | ':' | '/') {
-                '-'
-            } else {
-                c
+/// Names units after their folders, in upper case; after what all their files name as their origin when the folder has
+/// no name of its own; with the folder above when two would be called alike; with a number at last.
+fn name_units(units: &mut [Unit]) {
+    let mut names: Vec<String> = units
+        .iter()
+        .map(|unit| {
+            let own = tidy(
+                unit.card
+                    .canonicalize()
+                    .ok()
+                    .as_deref()
+                    .unwrap_or(&unit.card),
+            );
+            match NAMELESS.contains(&own.as_str()) {
+                true => one_originator(&unit.takes).unwrap_or(own),
+                false => own,
             }
         })
         .collect();
-    if name.is_empty() { "UNIT".into() } else { name }
-}
-
-fn unique(name: &str, names: &mut HashSet<String>) -> String {
-    let mut candidate = name.to_string();
-    let mut number = 2;
-    while !names.insert(candidate.clone()) {
-        candidate = format!("{name}-{number}");
-        number += 1;
+    for i in 0..names.len() {
+        let alike: Vec<usize> = (i..names.len()).filter(|&j| names[j] == names[i]).collect();
+        if alike.len() > 1 {
+            for j in alike {
+                let card = units[j]
+                    .card
+                    .canonicalize()
+                    .unwrap_or_else(|_| units[j].card.clone());
+                let above = card.parent().map(tidy).unwrap_or_default();
+                names[j] = format!("{above}-{}", names[j])
+                    .trim_matches('-')
+                    .to_string();
+            }
+        }
     }
-    candidate
+    let mut used = HashSet::new();
+    for (unit, name) in units.iter_mut().zip(names) {
+        let name = if name.is_empty() {
+            "UNIT".to_string()
+        } else {
+            name
+        };
+        let numbered = (2..).map(|number| format!("{name}-{number}"));
+        let free = std::iter::once(name.clone())
+            .chain(numbered)
+            .find(|name| !used.contains(name));
+        unit.name = free.unwrap_or(name);
+        used.insert(unit.name.clone());
+        unit.takes
+            .iter_mut()
+            .for_each(|take| take.unit.clone_from(&unit.name));
+    }
 }
 
-/// Two folders that carry takes of the same name, stamp and length are one unit's recordings twice.
+/// The last name of a path in upper case, without what has a meaning on the command line; a file without its ending.
+fn tidy(path: &Path) -> String {
+    let name = if path.is_file() {
+        path.file_stem()
+    } else {
+        path.file_name()
+    };
+    tidy_text(&name.unwrap_or_default().to_string_lossy())
+}
+
+fn tidy_text(text: &str) -> String {
+    let replaced = |c: char| {
+        if c.is_control() || "=@:/\\,".contains(c) {
+            '-'
+        } else {
+            c
+        }
+    };
+    text.trim()
+        .chars()
+        .map(replaced)
+        .take(40)
+        .collect::<String>()
+        .to_uppercase()
+}
+
+fn one_originator(takes: &[Take]) -> Option<String> {
+    let first = &takes.first()?.notes.originator;
+    let all = takes.iter().all(|take| take.notes.originator == *first);
+    (all && !first.is_empty()).then(|| tidy_text(first))
+}
+
+fn find_record_run(unit: &Unit, findings: &mut Vec<Finding>) {
+    if unit.record_run {
+        findings.push(
+            Finding::new(
+                "record-run",
+                Weight::Warn,
+                "this unit's timecode ran only while it recorded: its stamps do not say when",
+            )
+            .at(unit.name.clone())
+            .measured("takes follow each other without a gap in timecode", "time of day")
+            .because("the unit was set to record run")
+            .then("set it to free run and link it before recording; these takes are not paired by stamps"),
+        );
+    }
+}
+
+/// One unit cannot record two takes at once.
+fn find_two_in_one(unit: &Unit, findings: &mut Vec<Finding>) {
+    if unit.record_run {
+        return;
+    }
+    let together = unit
+        .takes
+        .windows(2)
+        .find(|pair| run_together(&pair[0], &pair[1]));
+    if let Some([a, b]) = together {
+        findings.push(
+            Finding::new(
+                "unit-overlaps-itself",
+                Weight::Warn,
+                "two takes of one unit ran at the same time by their stamps",
+            )
+            .at(unit.name.clone())
+            .measured(format!("{} and {}", a.name, b.name), "one take at a time")
+            .because("the folder holds recordings of two units or two days, or the timecode was set back")
+            .then("give each unit's card as a folder of its own"),
+        );
+    }
+}
+
+/// Whether two takes ran at the same time by stamps, and the dates do not say otherwise.
+fn run_together(a: &Take, b: &Take) -> bool {
+    let other_day = !a.date.is_empty() && !b.date.is_empty() && a.date != b.date;
+    let overlap_s = a
+        .stamp_seconds()
+        .zip(b.stamp_seconds())
+        .map_or(0.0, |(x, y)| {
+            (x + a.seconds()).min(y + b.seconds()) - x.max(y)
+        });
+    !other_day && overlap_s > TOGETHER_S
+}
+
+/// Two cards of one unit: the same recordings twice, or the same serial number and never at the same time.
 fn find_same_unit(units: &[Unit], findings: &mut Vec<Finding>) {
     for (i, a) in units.iter().enumerate() {
         for b in &units[i + 1..] {
-            let same = a.takes.iter().filter(|x| {
-                b.takes.iter().any(|y| {
-                    x.name == y.name
-                        && x.length == y.length
-                        && x.stamp.as_ref().map(|s| s.samples)
-                            == y.stamp.as_ref().map(|s| s.samples)
-                        && same_digest(x, y)
-                })
-            });
-            let same = same.count();
+            let same = equal_takes(a, b);
+            let place = format!("{} and {}", a.card.display(), b.card.display());
             if same > 0 {
                 findings.push(
                     Finding::new(
@@ -386,21 +358,66 @@ fn find_same_unit(units: &[Unit], findings: &mut Vec<Finding>) {
                         Weight::Ask,
                         "two cards hold the same recordings",
                     )
-                    .at(format!("{} and {}", a.card.display(), b.card.display()))
+                    .at(place)
                     .measured(format!("{same} equal takes"), "cards of different units")
                     .because("one card was copied to two folders")
                     .then("give each unit's card once"),
+                );
+            } else if let Some(reference) = one_serial(a, b) {
+                findings.push(
+                    Finding::new(
+                        "same-unit-two-cards",
+                        Weight::Ask,
+                        "two cards seem to be of one unit",
+                    )
+                    .at(place)
+                    .measured(
+                        format!("both are of {reference}"),
+                        "cards of different units",
+                    )
+                    .because("the unit's card was changed during the shoot")
+                    .then("put the recordings of one unit into one folder"),
                 );
             }
         }
     }
 }
 
-fn same_digest(x: &Take, y: &Take) -> bool {
-    let digest = |take: &Take| {
-        take.parts
-            .first()
-            .and_then(|part| media::digest(&part.path).ok())
+fn equal_takes(a: &Unit, b: &Unit) -> usize {
+    let key = |take: &Take| {
+        let stamp = take.stamp.as_ref().map(|stamp| stamp.samples);
+        (take.name.clone(), take.length, stamp)
     };
+    let mut known: HashMap<_, Vec<&Take>> = HashMap::new();
+    for take in &a.takes {
+        known.entry(key(take)).or_default().push(take);
+    }
+    let equal = |take: &&Take| {
+        let twins = known.get(&key(take));
+        twins.is_some_and(|twins| twins.iter().any(|twin| same_digest(twin, take)))
+    };
+    b.takes.iter().filter(equal).count()
+}
+
+fn same_digest(x: &Take, y: &Take) -> bool {
+    let digest = |take: &Take| media::digest(&take.parts.first()?.path).ok();
     digest(x).is_some_and(|x| digest(y) == Some(x))
+}
+
+/// The serial part of the reference numbers when all takes of both units have one and the same, and no two of them ran
+/// together.
+fn one_serial<'a>(a: &'a Unit, b: &Unit) -> Option<&'a str> {
+    let serial = |take: &'a Take| take.notes.reference.get(UNIT_REFERENCE);
+    let first = serial(a.takes.first()?)?;
+    let all_a = a.takes.iter().all(|take| serial(take) == Some(first));
+    let all_b = b
+        .takes
+        .iter()
+        .all(|take| take.notes.reference.get(UNIT_REFERENCE) == Some(first));
+    let together = || {
+        a.takes
+            .iter()
+            .any(|x| b.takes.iter().any(|y| run_together(x, y)))
+    };
+    (all_a && all_b && !b.takes.is_empty() && !together()).then_some(first)
 }

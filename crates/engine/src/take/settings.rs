@@ -5,6 +5,9 @@ use serde::{Deserialize, Serialize};
 use super::{Survey, Take, Unit};
 use crate::finding::{Finding, Warned, Weight};
 
+/// Stands between several values of one unit.
+const BETWEEN: &str = " / ";
+
 /// One setting of all units.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct SettingsRow {
@@ -32,7 +35,7 @@ pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
         Rule {
             name: "sample format",
             value: Take::encoding,
-            consequence: "the recording is written as 32-bit float so that nothing is lost",
+            consequence: "the recording is written in the format that loses nothing of either",
             remedy: "set every unit to the same bit depth",
             weight: Some(Weight::Warn),
         },
@@ -54,7 +57,8 @@ pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
                 Some(_) => "no".into(),
                 None => "not written".into(),
             },
-            consequence: "labels run apart by 3.6 s an hour",
+            // ST 12-1, 5.2: 108 labels an hour, at 29.97 108 * 1001 / 30000 s
+            consequence: "the same label means different samples: 3.6036 s more for every hour of the day",
             remedy: "set every unit to the same counting",
             weight: Some(Weight::Warn),
         },
@@ -66,11 +70,18 @@ pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
             weight: None,
         },
         Rule {
+            name: "files",
+            value: layout,
+            consequence: "",
+            remedy: "",
+            weight: None,
+        },
+        Rule {
             name: "stamp from",
             value: |take| {
                 take.stamp
                     .as_ref()
-                    .map_or("none".into(), |stamp| stamp.source.into())
+                    .map_or("no stamp".into(), |stamp| stamp.source.into())
             },
             consequence: "",
             remedy: "",
@@ -94,12 +105,33 @@ pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
     }
 }
 
+/// How a take's channels lie in its files.
+fn layout(take: &Take) -> String {
+    let set = take.parts.iter().any(|part| part.first_channel > 0);
+    let split = take.parts.iter().any(|part| part.first_sample > 0);
+    let layout = match set {
+        true => "a set of files",
+        false => "one file for all channels",
+    };
+    format!("{layout}{}", if split { ", split" } else { "" })
+}
+
 fn resolution(unit: &Unit) -> String {
-    match unit.stamp_resolution {
-        Some((1.0, _)) => "1 sample".into(),
-        Some((samples, many)) => format!("1 timecode frame ({samples} samples; {many} stamps)"),
-        None => "no stamps".into(),
-    }
+    let Some((samples, many)) = unit.stamp_resolution else {
+        return "no stamps".into();
+    };
+    let first = unit.takes.iter().find(|take| take.stamp.is_some());
+    let rate = first.map_or(0.0, |take| take.rate.hz());
+    let unit = match samples {
+        1.0 => "1 sample".into(),
+        samples if samples == rate => format!("1 s ({samples} samples)"),
+        samples if samples * 1000.0 == rate => format!("1 ms ({samples} samples)"),
+        samples => format!("1 timecode frame ({samples} samples)"),
+    };
+    format!(
+        "{unit}, by {many} stamp{}",
+        if many == 1 { "" } else { "s" }
+    )
 }
 
 struct Rule {
@@ -119,11 +151,13 @@ impl Rule {
                 let mut values: Vec<String> = unit.takes.iter().map(self.value).collect();
                 values.sort();
                 values.dedup();
-                values.join(" / ")
+                values.join(BETWEEN)
             })
             .collect();
         let filled: Vec<&String> = values.iter().filter(|value| !value.is_empty()).collect();
-        let differs = self.weight.is_some() && filled.windows(2).any(|pair| pair[0] != pair[1]);
+        let mixed = values.iter().any(|value| value.contains(BETWEEN));
+        let differs =
+            self.weight.is_some() && (mixed || filled.windows(2).any(|pair| pair[0] != pair[1]));
         if let (true, Some(weight)) = (differs, self.weight) {
             let each = survey.units.iter().zip(&values);
             let shown: Vec<String> = each

@@ -27,7 +27,8 @@ pub struct TakePart {
     pub channels: usize,
 }
 
-/// The sound of a take, read from its files.
+/// The sound of a take, read from its files, from any place by any number of threads. The files stay open as long as it
+/// lives.
 pub struct TakeSound {
     rate: SampleRate,
     channels: usize,
@@ -39,46 +40,50 @@ impl TakeSound {
     /// Opens every file of a take.
     ///
     /// # Errors
-    /// When a file cannot be opened or is not what it was when the take was found.
+    /// [`Kind::Io`] when a file cannot be opened, [`Kind::Format`] or [`Kind::Unsupported`] when it is no wave file or not
+    /// what it was when the take was found, [`Kind::Usage`] when there is no file or a position is beyond all files.
     pub fn open(parts: &[TakePart]) -> Result<Self> {
         let mut opened = Vec::new();
-        let mut rate = None;
+        let mut sound = Self {
+            rate: SampleRate(0),
+            channels: 0,
+            length: SampleCount(0),
+            parts: Vec::new(),
+        };
         for part in parts {
             let file = WaveFile::open(media::open(&part.path)?)
-                .map_err(|error| wave_error(&error).at(&part.path))?;
-            let header = file.header();
-            let found = (usize::from(header.format.channels), header.length);
+                .map_err(|error| wave_error(error).at(&part.path))?;
+            let format = &file.header().format;
+            let found = (usize::from(format.channels), file.header().length);
             if found != (part.channels, part.length) {
-                return Err(Error::new(
-                    Kind::Format,
-                    format!(
-                        "has changed: {} channels of {} samples, expected {} of {}",
-                        found.0, found.1, part.channels, part.length
-                    ),
-                )
-                .at(&part.path)
-                .then("measure again with `commontime align`"));
+                return Err(changed(
+                    part,
+                    &format!("{} channels of {} samples", found.0, found.1),
+                    &format!("{} of {}", part.channels, part.length),
+                ));
             }
-            rate.get_or_insert(SampleRate(header.format.sample_rate));
+            let rate = SampleRate(format.sample_rate);
+            if !opened.is_empty() && rate != sound.rate {
+                return Err(changed(part, &rate.to_string(), &sound.rate.to_string()));
+            }
+            // positions are signed 64-bit numbers, and a file knows at most 65535 channels
+            let end = part.first_sample.checked_add(part.length);
+            let end = end.filter(|&end| i64::try_from(end).is_ok());
+            let width = part.first_channel.checked_add(part.channels);
+            let (Some(end), Some(width)) = (end, width) else {
+                let message = "the take position of this file is beyond any recording";
+                return Err(Error::new(Kind::Usage, message).at(&part.path));
+            };
+            sound.rate = rate;
+            sound.length = SampleCount(sound.length.0.max(end));
+            sound.channels = sound.channels.max(width);
             opened.push((part.clone(), file));
         }
-        let rate = rate.ok_or_else(|| Error::new(Kind::Usage, "a take without files"))?;
-        Ok(Self {
-            rate,
-            channels: parts
-                .iter()
-                .map(|part| part.first_channel + part.channels)
-                .max()
-                .unwrap_or(0),
-            length: SampleCount(
-                parts
-                    .iter()
-                    .map(|part| part.first_sample + part.length)
-                    .max()
-                    .unwrap_or(0),
-            ),
-            parts: opened,
-        })
+        if opened.is_empty() {
+            return Err(Error::new(Kind::Usage, "a take without files"));
+        }
+        sound.parts = opened;
+        Ok(sound)
     }
 
     /// The header of the first file.
@@ -86,6 +91,15 @@ impl TakeSound {
     pub fn header(&self) -> &wave::Header {
         self.parts[0].1.header()
     }
+}
+
+fn changed(part: &TakePart, found: &str, expected: &str) -> Error {
+    Error::new(
+        Kind::Format,
+        format!("has changed: {found}, expected {expected}"),
+    )
+    .at(&part.path)
+    .then("measure again with `commontime align`")
 }
 
 impl Sound for TakeSound {
@@ -102,44 +116,46 @@ impl Sound for TakeSound {
     }
 
     fn read(&self, channels: &[usize], start: i64, out: &mut [&mut [f64]]) -> Result<()> {
-        let length = out.first().map_or(0, |plane| plane.len()) as i64;
+        let length = out.iter().map(|plane| plane.len()).min().unwrap_or(0);
+        let end = start.saturating_add(i64::try_from(length).unwrap_or(i64::MAX));
         out.iter_mut().for_each(|plane| plane.fill(0.0));
         for (part, file) in &self.parts {
+            // `open` made sure that the part's positions fit
             let first = part.first_sample as i64;
-            let from = start.max(first);
-            let to = (start + length).min(first + part.length as i64);
-            let here: Vec<usize> = (0..channels.len())
-                .filter(|&i| {
-                    (part.first_channel..part.first_channel + part.channels).contains(&channels[i])
-                })
-                .collect();
-            if from >= to || here.is_empty() {
+            let (from, to) = (start.max(first), end.min(first + part.length as i64));
+            if from >= to {
                 continue;
             }
             let inside = (from - start) as usize..(to - start) as usize;
-            let wanted: Vec<usize> = here
-                .iter()
-                .map(|&i| channels[i] - part.first_channel)
-                .collect();
-            let mut planes: Vec<&mut [f64]> = out
-                .iter_mut()
-                .enumerate()
-                .filter(|(i, _)| here.contains(i))
-                .map(|(_, plane)| &mut plane[inside.clone()])
-                .collect();
-            file.read(&wanted, (from - first) as u64, &mut planes)
-                .map_err(|error| wave_error(&error).at(&part.path))?;
+            let mut wanted = Vec::with_capacity(channels.len());
+            let mut planes: Vec<&mut [f64]> = Vec::with_capacity(channels.len());
+            for (&channel, plane) in channels.iter().zip(out.iter_mut()) {
+                let here = channel.checked_sub(part.first_channel);
+                if let Some(here) = here.filter(|&here| here < part.channels) {
+                    wanted.push(here);
+                    planes.push(&mut plane[inside.clone()]);
+                }
+            }
+            if !wanted.is_empty() {
+                file.read(&wanted, (from - first) as u64, &mut planes)
+                    .map_err(|error| wave_error(error).at(&part.path))?;
+            }
         }
         Ok(())
     }
 }
 
 /// The engine's error for the wave crate's, without a path.
-pub(crate) fn wave_error(error: &wave::Error) -> Error {
+pub(crate) fn wave_error(error: wave::Error) -> Error {
     let kind = match error {
         wave::Error::Io(_) => Kind::Io,
         wave::Error::Malformed(_) => Kind::Format,
         wave::Error::Unsupported(_) => Kind::Unsupported,
     };
-    Error::new(kind, error.to_string())
+    let message = match kind {
+        Kind::Io => "cannot be read",
+        Kind::Format => "is damaged or no wave file",
+        _ => "is a wave file of a kind that is not supported",
+    };
+    Error::new(kind, message).from_source(error)
 }

@@ -1,0 +1,152 @@
+//! Cards made by hand: what is listed, in which order, what is passed over; digests against the reference's own tool.
+
+#![expect(
+    clippy::disallowed_methods,
+    reason = "tests make their own cards in temporary folders"
+)]
+
+use std::process::Command;
+
+use super::*;
+
+/// Where `./check` installs the Python references.
+const PYTHON: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../../.venv/bin/python");
+
+fn card(files: &[&str]) -> tempfile::TempDir {
+    let card = tempfile::tempdir().expect("temporary folder");
+    for file in files {
+        let path = card.path().join(file);
+        fs::create_dir_all(path.parent().expect("inside the card")).expect("folder");
+        fs::write(path, b"x").expect("file");
+    }
+    card
+}
+
+fn names(card: &Path, list: &[PathBuf]) -> Vec<String> {
+    let relative = |path: &PathBuf| {
+        let inner = path.strip_prefix(card).expect("inside the card");
+        inner.to_string_lossy().into_owned()
+    };
+    list.iter().map(relative).collect()
+}
+
+#[test]
+fn ten_comes_after_two() {
+    let mut names = ["T_10.wav", "T_2.wav", "t_1.wav"];
+    names.sort_by_cached_key(|name| natural_key(name));
+    assert_eq!(names, ["t_1.wav", "T_2.wav", "T_10.wav"]);
+}
+
+#[test]
+fn a_card_is_listed_in_natural_order_and_junk_is_passed_over() {
+    let card = card(&[
+        "DAY1/T_10.WAV",
+        "DAY1/T_2.wav",
+        "DAY1/._T_2.wav",
+        "DAY1/trash talk.wav",
+        ".Trashes/501/old.wav",
+        "$RECYCLE.BIN/old.wav",
+        "System Volume Information/x.wav",
+        "Trash/old.wav",
+        "notes.txt",
+        "mix.mp3",
+        "DAY1/mix.aiff",
+    ]);
+    let listing = list(card.path()).expect("listed");
+    assert_eq!(
+        names(card.path(), &listing.waves),
+        ["DAY1/T_2.wav", "DAY1/T_10.WAV", "DAY1/trash talk.wav"]
+    );
+    assert_eq!(
+        names(card.path(), &listing.other_sound),
+        ["DAY1/mix.aiff", "mix.mp3"]
+    );
+    assert_eq!(listing.junk.len(), 5, "{:?}", listing.junk);
+}
+
+#[test]
+fn what_is_no_file_is_not_opened() {
+    let card = card(&["a.wav"]);
+    let pipe = card.path().join("pipe.wav");
+    let made = Command::new("mkfifo").arg(&pipe).status().expect("mkfifo");
+    assert!(made.success());
+    let listing = list(card.path()).expect("listed");
+    assert_eq!(names(card.path(), &listing.waves), ["a.wav"]);
+    assert_eq!(listing.junk, [pipe]);
+}
+
+#[test]
+fn a_missing_card_says_what_to_check() {
+    let error = list(Path::new("no/such/card")).expect_err("there is none");
+    assert_eq!(error.kind(), Kind::Io);
+    assert!(error.to_string().contains("mounted"), "{error}");
+}
+
+#[test]
+fn a_place_that_does_not_exist_yet_can_lie_inside() {
+    let folder = tempfile::tempdir().expect("temporary folder");
+    let card = folder.path().join("card");
+    fs::create_dir(&card).expect("folder");
+    assert!(is_inside(&card, &card));
+    assert!(is_inside(&card, &card.join("out/deep")));
+    assert!(is_inside(&card, &folder.path().join("gone/../card/out")));
+    assert!(!is_inside(&card, &card.join("../out")));
+    assert!(!is_inside(&card, &card.join("gone/../../out")));
+    assert!(!is_inside(&card.join("out"), &card));
+    assert!(!is_inside(&card, &folder.path().join("card-2")));
+}
+
+#[cfg(unix)]
+#[test]
+fn a_link_into_a_card_lies_inside_it() {
+    let folder = tempfile::tempdir().expect("temporary folder");
+    let card = folder.path().join("card");
+    fs::create_dir(&card).expect("folder");
+    let link = folder.path().join("link");
+    std::os::unix::fs::symlink(&card, &link).expect("link");
+    assert!(is_inside(&card, &link.join("out")));
+}
+
+#[test]
+fn a_digest_is_of_size_head_and_tail() {
+    // sizes around the two pieces of 64 KiB; the hash of the same bytes is computed by the Python xxhash package
+    let folder = tempfile::tempdir().expect("temporary folder");
+    let script = "import sys, xxhash, struct\n\
+                  b = open(sys.argv[1], 'rb').read()\n\
+                  k = min(len(b), 65536)\n\
+                  d = struct.pack('<Q', len(b)) + b[:k] + b[len(b) - k:]\n\
+                  print('xxh3:' + xxhash.xxh3_64_hexdigest(d))";
+    for size in [0_usize, 1, 65_535, 65_536, 100_000, 131_072, 300_000] {
+        let path = folder.path().join("file");
+        let bytes: Vec<u8> = (0..size).map(|i| (i * i / 7 % 251) as u8).collect();
+        fs::write(&path, &bytes).expect("file");
+        let python = std::env::var("COMMONTIME_PYTHON").unwrap_or_else(|_| PYTHON.into());
+        let output = Command::new(python)
+            .args(["-c", script])
+            .arg(&path)
+            .output()
+            .expect("python with xxhash");
+        assert!(output.status.success(), "{output:?}");
+        let expected = String::from_utf8_lossy(&output.stdout);
+        assert_eq!(
+            digest(&path).expect("digest"),
+            expected.trim(),
+            "{size} bytes"
+        );
+    }
+}
+
+#[test]
+fn a_digest_notices_a_change_at_either_end() {
+    let folder = tempfile::tempdir().expect("temporary folder");
+    let path = folder.path().join("file");
+    let mut bytes = vec![0_u8; 200_000];
+    let mut digests = std::collections::HashSet::new();
+    for at in [None, Some(0), Some(199_999)] {
+        if let Some(at) = at {
+            bytes[at] ^= 1;
+        }
+        fs::write(&path, &bytes).expect("file");
+        assert!(digests.insert(digest(&path).expect("digest")));
+    }
+}
