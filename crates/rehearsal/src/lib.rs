@@ -17,6 +17,9 @@ mod field;
 mod unit;
 mod perform;
 mod truth;
+mod card;
+mod write;
+pub mod material;
 pub mod scenes;
 
 pub use clock::{ClockTruth, Crystal, Segment, Sine, Slip};
@@ -27,3 +30,4 @@ pub use shoot::{Channel, Encoding, Feed, Polarity, Shoot, Signal, Source, UnitSp
 pub use sound::{Sound, Tone};
 pub use stamp::{Counting, FrameRate, Resolution, Stamp};
 pub use truth::{Comparison, Truth, UnitTruth};
+pub use write::{TRUTH_FILE, read_truth, write_shoots};

@@ -145,6 +145,10 @@ pub struct UnitSpec {
     pub channels: Vec<Channel>,
     /// Its start stamp.
     pub stamp: Stamp,
+    /// The frame rate it writes, if not the shoot's.
+    pub frame_rate: Option<FrameRate>,
+    /// The date it believes it is, `yyyy-mm-dd`.
+    pub date: String,
     /// Samples lost from its file or doubled in it.
     pub slips: Vec<Slip>,
     /// How its samples are stored.
@@ -248,6 +252,9 @@ impl Shoot {
                 "its length must be above 0 and at most two days",
             ));
         }
+        if !can_be_a_file_name(&self.name) {
+            return Err(Error::invalid("its name cannot be part of a file's"));
+        }
         for source in &self.sources {
             match self.room_of(source.room) {
                 Some(room) if room.holds(source.position_m) => {}
@@ -261,7 +268,7 @@ impl Shoot {
 
     fn validate_unit(&self, unit: &UnitSpec) -> Result<()> {
         let refuse = |what: &str| Err(Error::invalid(format!("unit {}: {what}", unit.name)));
-        if unit.name.is_empty() || unit.name.contains(['/', '\\', '\0']) || unit.name == ".." {
+        if !can_be_a_file_name(&unit.name) {
             return refuse("its name cannot be a folder's");
         }
         if self
@@ -272,6 +279,9 @@ impl Shoot {
             > 1
         {
             return refuse("another unit has the same name");
+        }
+        if unit.part_samples == Some(0) {
+            return refuse("its parts must hold samples");
         }
         if unit.channels.is_empty() {
             return refuse("it has no channel");
@@ -309,6 +319,10 @@ impl Shoot {
         }
         Ok(())
     }
+}
+
+fn can_be_a_file_name(name: &str) -> bool {
+    !name.is_empty() && !name.starts_with('.') && !name.contains(['/', '\\', '\0'])
 }
 
 impl Source {
@@ -413,6 +427,8 @@ impl UnitSpec {
             noise_dbfs: None,
             channels: Vec::new(),
             stamp: Stamp::default(),
+            frame_rate: None,
+            date: "2026-05-16".to_owned(),
             slips: Vec::new(),
             encoding: Encoding::default(),
             part_samples: None,

@@ -77,12 +77,13 @@ impl Truth {
             };
             let time_of_day_s = shoot.time_of_day_s + unit.starts_after_s + ahead_s;
             let rate_hz = f64::from(unit.rate_hz);
+            let frame_rate = unit.frame_rate.unwrap_or(shoot.frame_rate);
             UnitTruth {
                 name: unit.name.clone(),
                 length_samples,
                 offset_samples: clock.position_on(&lead_clock, 0.0),
                 rate_ppm: clock.mean_ppm(&lead_clock, from, to),
-                stamp_samples: unit.stamp.samples(time_of_day_s, rate_hz, shoot.frame_rate),
+                stamp_samples: unit.stamp.samples(time_of_day_s, rate_hz, frame_rate),
                 clock,
                 files: Vec::new(),
             }

@@ -250,6 +250,8 @@ fn plans_that_contradict_themselves_are_refused() {
     let refused = |shoot: Shoot| shoot.perform().unwrap_err().to_string();
     assert!(refused(Shoot::new(1)).contains("no unit"));
     assert!(refused(Shoot::new(1).unit(unit("A")).unit(unit("A"))).contains("same name"));
+    assert!(refused(Shoot::new(1).unit(unit("../A"))).contains("folder"));
+    assert!(refused(Shoot::new(1).named("a/b").unit(unit("A"))).contains("part of a file"));
     assert!(refused(Shoot::new(1).unit(UnitSpec::new("A"))).contains("no channel"));
     let wired = UnitSpec::new("A").channel(Channel::common("", "nothing"));
     assert!(refused(Shoot::new(1).unit(wired)).contains("does not exist"));

@@ -5,8 +5,11 @@
 
 mod events;
 mod notes;
+mod recording;
 mod speech;
 mod stream;
+
+use std::path::PathBuf;
 
 use serde::{Deserialize, Serialize};
 
@@ -78,6 +81,13 @@ pub enum Sound {
         sound: Box<Sound>,
         /// After how long, seconds.
         period_s: f64,
+    },
+    /// Sound files, mixed to mono, one after the other in an order that follows from the seed.
+    Recordings {
+        /// The files; at most 48 kHz and 20 minutes each.
+        paths: Vec<PathBuf>,
+        /// Silence between them, seconds.
+        pause_s: f64,
     },
     /// Several sounds one after the other, each for a while, over and over.
     Turns {
@@ -151,6 +161,7 @@ impl Sound {
                     at: 0,
                 })
             }
+            Self::Recordings { paths, pause_s } => recording::begin(paths, *pause_s, begin)?,
             Self::Turns { sounds, turn_s } => {
                 let each = |(i, sound): (usize, &Self)| {
                     sound.begin(Begin {
