@@ -12,8 +12,8 @@ const WINDOWS_1252: [char; 32] = [
 pub(crate) fn utf8_or_windows_1252(bytes: &[u8]) -> String {
     match std::str::from_utf8(bytes) {
         Ok(text) => text.to_owned(),
-        // A multi-byte character cut off at the very end is a cut text, not another encoding.
-        Err(error) if error.error_len().is_none() && error.valid_up_to() > 0 => {
+        // Text that has shown itself to be UTF-8 and ends inside a character is cut, not another encoding.
+        Err(error) if error.error_len().is_none() && !bytes[..error.valid_up_to()].is_ascii() => {
             String::from_utf8_lossy(&bytes[..error.valid_up_to()]).into_owned()
         }
         Err(_) => bytes.iter().map(|&byte| windows_1252(byte)).collect(),
@@ -108,6 +108,7 @@ mod tests {
     fn bytes_that_are_no_utf8_are_windows_1252() {
         assert_eq!(utf8_or_windows_1252(b"caf\xE9 \x80"), "café €");
         assert_eq!(utf8_or_windows_1252("café".as_bytes()), "café");
-        assert_eq!(utf8_or_windows_1252(b"caf\xC3"), "caf");
+        assert_eq!(utf8_or_windows_1252(b"caf\xC3\xA9 caf\xC3"), "café caf");
+        assert_eq!(utf8_or_windows_1252(b"caf\xE9"), "café");
     }
 }

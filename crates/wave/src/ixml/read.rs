@@ -283,7 +283,8 @@ pub fn parse_rate(text: &str) -> Option<((u32, u32), Option<bool>)> {
     let flag = match suffix.as_str() {
         "DF" | "D" => Some(true),
         "NDF" | "ND" => Some(false),
-        _ => None,
+        "" | "FPS" => None,
+        _ => return None,
     };
     let (top, bottom) = number.split_once('/').unwrap_or((number, "1"));
     if let (Ok(top), Ok(bottom)) = (top.parse::<u32>(), bottom.parse::<u32>())

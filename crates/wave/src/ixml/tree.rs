@@ -29,7 +29,7 @@ pub(super) fn parse(text: &str) -> (Option<Node>, Vec<String>) {
     config.allow_unmatched_ends = true;
     config.check_end_names = false;
 
-    let mut wrong = Vec::new();
+    let mut wrong = Wrong::default();
     let mut root = None;
     let mut open: Vec<Node> = Vec::new();
     let mut nodes = 0;
@@ -38,14 +38,14 @@ pub(super) fn parse(text: &str) -> (Option<Node>, Vec<String>) {
         let event = match reader.read_event() {
             Ok(event) => event,
             Err(error) => {
-                wrong.push(format!("at byte {}: {error}", reader.error_position()));
+                wrong.say(format!("at byte {}: {error}", reader.error_position()));
                 break;
             }
         };
         if let Event::Start(_) | Event::Empty(_) = event {
             nodes += 1;
             if nodes > MOST_NODES || open.len() >= DEEPEST {
-                wrong.push(format!(
+                wrong.say(format!(
                     "more than {MOST_NODES} elements or {DEEPEST} levels"
                 ));
                 break;
@@ -55,39 +55,41 @@ pub(super) fn parse(text: &str) -> (Option<Node>, Vec<String>) {
             Event::Start(start) => open.push(named(start.local_name().as_ref())),
             Event::Empty(start) => close(named(start.local_name().as_ref()), &mut open, &mut root),
             Event::End(end) => {
+                // An end belongs to the innermost open element of its name, which ends those inside too.
                 let name = end.local_name();
-                let Some(node) = open.pop() else {
-                    wrong.push(format!("the end of {}, which was not open", name.as_ref()));
+                let Some(at) = open.iter().rposition(|node| node.name == name.as_ref()) else {
+                    wrong.say(format!("the end of {}, which is not open", name.as_ref()));
                     continue;
                 };
-                if node.name != name.as_ref() {
-                    wrong.push(format!("{} ended as {}", node.name, name.as_ref()));
+                if let Some(inner) = open.get(at + 1) {
+                    wrong.say(format!("{} is never ended", inner.name));
                 }
-                close(node, &mut open, &mut root);
+                while open.len() > at {
+                    close_last(&mut open, &mut root);
+                }
             }
             Event::Text(text) => add_text(&mut open, &text.xml_content(version)),
             Event::CData(text) => add_text(&mut open, &text.xml_content(version)),
             Event::GeneralRef(reference) => add_text(&mut open, &resolved(&reference)),
             // Entities are the one way for a small document to become a large one.
             Event::DocType(_) => {
-                wrong.push("a document type, which is refused".to_owned());
-                return (None, wrong);
+                wrong.say("a document type, which is refused".to_owned());
+                return (None, wrong.0);
             }
             Event::Eof => break,
             Event::Comment(_) | Event::Decl(_) | Event::PI(_) => {}
         }
     }
     if let Some(node) = open.last() {
-        wrong.push(format!("{} is never ended", node.name));
+        wrong.say(format!("{} is never ended", node.name));
     }
-    while let Some(node) = open.pop() {
-        close(node, &mut open, &mut root);
+    while !open.is_empty() {
+        close_last(&mut open, &mut root);
     }
-    if root.is_none() && wrong.is_empty() {
-        wrong.push("no element at all".to_owned());
+    if root.is_none() && wrong.0.is_empty() {
+        wrong.say("no element at all".to_owned());
     }
-    wrong.truncate(20);
-    (root, wrong)
+    (root, wrong.0)
 }
 
 impl Node {
@@ -112,6 +114,25 @@ impl Node {
 
 fn named(name: &str) -> Node {
     Node::new(name, "")
+}
+
+/// What is wrong with a document: the first of it, because a hostile one has more.
+#[derive(Default)]
+struct Wrong(Vec<String>);
+
+impl Wrong {
+    fn say(&mut self, what: String) {
+        if self.0.len() < 20 {
+            self.0.push(what);
+        }
+    }
+}
+
+/// Ends the innermost open element.
+fn close_last(open: &mut Vec<Node>, root: &mut Option<Node>) {
+    if let Some(node) = open.pop() {
+        close(node, open, root);
+    }
 }
 
 /// Puts an ended element where it belongs; of several roots the first is taken.

@@ -1,6 +1,8 @@
 //! Wave files made byte by byte, independently of the code under test: RIFF 1991, chapters 2 and 3.
 #![allow(dead_code, reason = "each test binary uses its own part")]
 
+pub mod ixml;
+
 /// Head, payload and pad byte.
 pub fn chunk(id: &[u8; 4], payload: &[u8]) -> Vec<u8> {
     let mut out = unpadded(id, payload.len() as u32, payload);
