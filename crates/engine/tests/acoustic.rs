@@ -298,3 +298,31 @@ fn a_lone_walker_gives_no_clock_but_a_talker_who_stands_does() {
         assert!(miss(k).abs() < 0.1, "{} at {k}", miss(k));
     }
 }
+
+/// A crystal that changes its rate by 3 ppm and back within the take: the clock follows, and knows how well.
+#[test]
+fn a_crystal_that_changes_its_rate() {
+    let mut shoot = two_arrays(&short_arrays(130.0));
+    let change = |from_s, ppm| rehearsal::Segment { from_s, ppm };
+    shoot.units[1].crystal.segments = vec![change(45.0, 3.0), change(90.0, -3.0)];
+    let trial = Trial::of(&shoot);
+    let found = trial.measure();
+    let measured = locked(&found);
+    let miss = trial.compare(measured);
+    assert!(miss.rms_about_mean < 0.1, "{miss:?}");
+    let knots = measured.clock.knots();
+    assert!(miss.rms_about_mean < 2.0 * knots[knots.len() / 2].sigma.0);
+}
+
+/// Samples lost from the follower's file are no clock's doing.
+#[test]
+fn lost_samples_give_no_clock() {
+    for samples in [-1024, -10] {
+        let mut shoot = two_arrays(&short_arrays(80.0));
+        shoot.units[1].slips = vec![rehearsal::Slip {
+            at_sample: 48_000 * 45,
+            samples,
+        }];
+        Trial::of(&shoot).expect_none();
+    }
+}

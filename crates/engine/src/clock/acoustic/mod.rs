@@ -10,11 +10,12 @@
 mod content;
 mod path;
 mod signs;
+mod steps;
 
 use self::content::content_lag;
 use self::path::Path;
 use self::signs::Trial;
-use crate::clock::graph::{Prior, Solution, solve};
+use crate::clock::graph::{Prior, Solution, solve_as_restless};
 use crate::clock::{Measured, Outcome};
 use crate::error::{Error, Kind, Result};
 use crate::finding::Sign;
@@ -37,17 +38,18 @@ const TOLERABLE_S: f64 = 0.05;
 /// A coarse place must score this many times the next best one to be believed (measured on synthetic rooms).
 const LEAST_MARGIN: f64 = 1.3;
 
-/// How the rate of a free-running pair walks, a ratio per square root of a second (measured on synthetic wander).
+/// How the rate of a free-running pair walks at least, a ratio per square root of a second (measured on synthetic wander).
 const WANDER: f64 = 0.012e-6;
 
 /// Listening passes at most.
 const PASSES: usize = 4;
 
 /// By how much the rate may still be wrong in each pass (a ratio): how far edges are searched for.
-const RATE_ERRORS: [f64; PASSES] = [1.5e-6, 0.6e-6, 0.3e-6, 0.3e-6];
+/// The first pass must find a crystal that changed its rate by several parts per million in the middle of the take.
+const RATE_ERRORS: [f64; PASSES] = [8e-6, 1.5e-6, 0.6e-6, 0.3e-6];
 
 /// A pass that moves the clock by less than this many analysis samples within one template changes no template.
-const SETTLED: f64 = 0.01;
+const SETTLED: f64 = 0.05;
 
 /// What is to be measured.
 #[derive(Clone)]
@@ -146,6 +148,17 @@ pub fn measure_acoustic(
         ));
     }
     chain.measure()
+}
+
+/// Edges measured on templates that were warped by `believed`, made differences of the whole delay.
+fn on_top_of(believed: &[f64], edges: Vec<Edge>) -> Vec<Edge> {
+    edges
+        .into_iter()
+        .map(|edge| Edge {
+            delta: edge.delta + believed[edge.to] - believed[edge.from],
+            ..edge
+        })
+        .collect()
 }
 
 /// One measurement under way.
@@ -277,6 +290,8 @@ impl Chain<'_> {
             hz: listening.band.hz,
             wander: WANDER,
         };
+        // What the templates were warped by, analysis samples at the nodes on top of the straight line.
+        let mut believed = vec![0.0; nodes.len()];
         let mut last: Option<(Templates, Vec<Edge>, Solution)> = None;
         for (pass, rate_error) in RATE_ERRORS.into_iter().enumerate() {
             let name = format!("measuring the clock by the room's sound, pass {}", pass + 1);
@@ -287,7 +302,7 @@ impl Chain<'_> {
             let reach = Reach {
                 rate_error,
                 spacing,
-                least: if pass == 0 { 2.0 } else { 1.0 },
+                least: 1.0,
             };
             let found = edges(
                 &templates,
@@ -296,10 +311,11 @@ impl Chain<'_> {
                 reach,
                 &comparisons,
             );
+            let found = on_top_of(&believed, found);
             let solution = if found.len() < grid.nodes() {
                 None
             } else {
-                solve(&found, &prior)
+                solve_as_restless(&found, &prior)
             };
             let Some(solution) = solution else {
                 let share = found.len() as f64 / comparisons.len() as f64;
@@ -312,19 +328,25 @@ impl Chain<'_> {
                 return Ok(self.refuse(why, Some(place)));
             };
             let mean = solution.clock.iter().sum::<f64>() / solution.clock.len() as f64;
-            let more: Vec<f64> = solution.clock.iter().map(|r| (r - mean) * factor).collect();
-            let steepest = more
+            let clock: Vec<f64> = solution.clock.iter().map(|r| r - mean).collect();
+            let moved: Vec<f64> = clock.iter().zip(&believed).map(|(r, b)| r - b).collect();
+            let steepest = moved
                 .windows(3)
-                .map(|m| (m[2] - m[0]).abs() / factor)
+                .map(|m| (m[2] - m[0]).abs())
                 .fold(0.0, f64::max);
-            path = path.bent(&nodes, &more);
+            path = path.bent(&nodes, clock.iter().map(|r| r * factor).collect());
             last = Some((templates, found, solution));
-            if pass > 0 && steepest < SETTLED {
+            if steepest < SETTLED || pass + 1 == PASSES {
                 break;
             }
+            believed = clock;
         }
         let Some((templates, edges, solution)) = last else {
             return Ok(self.refuse("nothing was listened to".to_owned(), None));
+        };
+        let prior = Prior {
+            wander: solution.wander,
+            ..prior
         };
         let trial = Trial {
             templates: &templates,
@@ -332,6 +354,7 @@ impl Chain<'_> {
             grid: &grid,
             comparisons: &comparisons,
             edges: &edges,
+            believed: &believed,
             prior: &prior,
             solution: &solution,
             spacing,
@@ -359,7 +382,7 @@ impl Chain<'_> {
         let sigma = trial.sigma(nodes, &halves, rate_hz);
         let rate_sigma = factor * sigma.between(from, to) / span;
 
-        let signs = trial.signs(&halves, rate * 1e6);
+        let signs = trial.signs(&halves, path);
         let failed = signs.iter().find(|sign| !sign.passed).cloned();
         self.signs.extend(signs);
         let lag = content_lag(&self.listening, trial.templates, path, self.request);

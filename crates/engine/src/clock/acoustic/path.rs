@@ -47,14 +47,9 @@ impl Path {
         }
     }
 
-    /// The same path with `more` samples on top at each of `nodes` (lead positions); the nodes stay the same from call
-    /// to call.
+    /// The same straight line with `phase` samples on top at each of `nodes` (lead positions, rising).
     #[must_use]
-    pub fn bent(&self, nodes: &[f64], more: &[f64]) -> Self {
-        let mut phase = more.to_vec();
-        for (phase, before) in phase.iter_mut().zip(&self.phase) {
-            *phase += before;
-        }
+    pub fn bent(&self, nodes: &[f64], phase: Vec<f64>) -> Self {
         Self {
             bend: second_derivatives(nodes, &phase),
             nodes: nodes.to_vec(),
@@ -67,6 +62,15 @@ impl Path {
     #[must_use]
     pub fn follower_at(&self, lead: f64) -> f64 {
         (lead - self.offset) * (1.0 + self.rate) + self.lag + self.extra(lead)
+    }
+
+    /// The rate (a ratio) between each two neighbouring nodes.
+    #[must_use]
+    pub fn rates(&self) -> Vec<f64> {
+        let nodes = self.nodes.windows(2).zip(self.phase.windows(2));
+        nodes
+            .map(|(n, p)| self.rate + (p[1] - p[0]) / (n[1] - n[0]))
+            .collect()
     }
 
     /// The lead position whose content is at `follower`.
@@ -221,10 +225,7 @@ mod tests {
                 * (n / (140.0 * 48_000.0) * std::f64::consts::TAU).sin()
         };
         let phase: Vec<f64> = nodes.iter().map(|&n| wave(n)).collect();
-        (
-            Path::straight(1000.25, 0.0, 8e-6).bent(&nodes, &phase),
-            wave,
-        )
+        (Path::straight(1000.25, 0.0, 8e-6).bent(&nodes, phase), wave)
     }
 
     #[test]

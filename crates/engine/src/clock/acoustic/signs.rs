@@ -3,8 +3,9 @@
 
 use rayon::prelude::*;
 
-use super::path::weights;
-use super::{PLAUSIBLE_RATE, WANDER};
+use super::path::{Path, weights};
+use super::steps::largest_step;
+use super::{PLAUSIBLE_RATE, on_top_of};
 use crate::clock::dense::Square;
 use crate::clock::graph::{Prior, Solution, solve};
 use crate::finding::Sign;
@@ -24,6 +25,17 @@ const LEAST_AGREEMENT: f64 = 0.5;
 const AGREE: f64 = 0.25;
 const HALF_SEARCH: f64 = 6.0;
 
+/// Of the comparisons that reach across any one moment this share must agree with the clock. Chosen so that a pause of
+/// a third of the take passes and a slip does not.
+const LEAST_ACROSS: f64 = 0.25;
+
+/// No crystal changes its rate by more from one node to the next; lost samples look like it, parts per million.
+const MOST_JUMP_PPM: f64 = 8.0;
+
+/// A larger step of the apparent delay means that samples are missing, microseconds: four samples at 48 kHz. A smaller
+/// one is no reason to refuse the clock, but half of it is added to its sigma.
+const MOST_STEP_US: f64 = 83.0;
+
 /// At most this many edges are asked twice.
 const ASKED_TWICE: usize = 2000;
 
@@ -42,6 +54,7 @@ pub(super) struct Trial<'a> {
     pub grid: &'a Grid,
     pub comparisons: &'a [(usize, usize)],
     pub edges: &'a [Edge],
+    pub believed: &'a [f64],
     pub prior: &'a Prior<'a>,
     pub solution: &'a Solution,
     pub spacing: f64,
@@ -61,6 +74,8 @@ pub(super) struct Sigma<'a> {
     difference: Option<&'a [f64]>,
     rate_hz: f64,
     analysis_hz: f64,
+    wander: f64,
+    step: f64,
 }
 
 impl Trial<'_> {
@@ -80,7 +95,7 @@ impl Trial<'_> {
             .into_iter()
             .map(|comb| {
                 let found = edges(self.templates, self.band, comb, reach, self.comparisons);
-                solve(&found, self.prior)
+                solve(&on_top_of(self.believed, found), self.prior)
             })
             .collect();
         let difference = match &clocks[..] {
@@ -146,7 +161,7 @@ impl Trial<'_> {
         far.into_iter().step_by(stride).collect()
     }
 
-    pub(super) fn signs(&self, halves: &Halves, rate_ppm: f64) -> Vec<Sign> {
+    pub(super) fn signs(&self, halves: &Halves, path: &Path) -> Vec<Sign> {
         let at_least = |name: &str, value: f64, limit: f64| Sign {
             name: name.to_owned(),
             value,
@@ -179,19 +194,67 @@ impl Trial<'_> {
         ));
         let (difference, limit) = self.parts().unwrap_or((f64::INFINITY, 0.0));
         signs.push(at_most(
-            "difference of the rates at the beginning and at the end, ppm",
+            "disagreement of the beginning and the end with the whole, ppm",
             1e6 * difference,
             1e6 * limit,
         ));
+        signs.push(at_least(
+            "share of the comparisons that agree across the weakest moment",
+            self.weakest_cut(),
+            LEAST_ACROSS,
+        ));
+        signs.push(at_most(
+            "largest step of the delay, microseconds",
+            1e6 * self.step() / self.prior.hz,
+            MOST_STEP_US,
+        ));
+        let rates = path.rates();
+        let jump = rates
+            .windows(2)
+            .map(|r| (r[1] - r[0]).abs())
+            .fold(0.0, f64::max);
+        let size = rates.iter().map(|r| r.abs()).fold(0.0, f64::max);
+        signs.push(at_most(
+            "largest jump of the rate, ppm",
+            1e6 * jump,
+            MOST_JUMP_PPM,
+        ));
         signs.push(at_most(
             "size of the rate, ppm",
-            rate_ppm.abs(),
+            1e6 * size,
             1e6 * PLAUSIBLE_RATE,
         ));
         signs
     }
 
-    /// The difference between the rates of the first and the last third, each solved for by itself, and what it may be.
+    /// The largest step of the apparent delay, analysis samples.
+    fn step(&self) -> f64 {
+        largest_step(self.prior.times_s, &self.solution.apparent)
+    }
+
+    /// The smallest share of the comparisons reaching across one moment that agree with the clock: none where samples
+    /// were lost.
+    fn weakest_cut(&self) -> f64 {
+        let nodes = self.grid.nodes();
+        let mut tally = vec![[0.0; 2]; nodes];
+        for (from, to) in self.comparisons {
+            tally[*from..*to].iter_mut().for_each(|cut| cut[0] += 1.0);
+        }
+        for (edge, &weight) in self.edges.iter().zip(&self.solution.weights) {
+            if weight > 0.25 {
+                tally[edge.from..edge.to]
+                    .iter_mut()
+                    .for_each(|cut| cut[1] += 1.0);
+            }
+        }
+        tally[..nodes - 1]
+            .iter()
+            .map(|[possible, agreeing]| agreeing / f64::max(*possible, 1.0))
+            .fold(1.0, f64::min)
+    }
+
+    /// The difference between the rates of the first and the last third, each solved for by itself and less what the whole
+    /// solution says of it, and what it may be.
     fn parts(&self) -> Option<(f64, f64)> {
         let nodes = self.grid.nodes();
         let part = (nodes / 3).max(nodes.min(5));
@@ -202,13 +265,14 @@ impl Trial<'_> {
             times.iter().sum::<f64>() / part as f64
         };
         let apart_s = middle(nodes - part) - middle(0);
-        let limit = 3.0 * (early.1.hypot(late.1) + WANDER * apart_s.max(0.0).sqrt());
+        let limit = 3.0 * (early.1.hypot(late.1) + self.prior.wander * apart_s.max(0.0).sqrt());
         Some(((early.0 - late.0).abs(), limit))
     }
 
-    /// The rate (a ratio) of nodes `start..start + count` by themselves, relative to the path, and its sigma.
+    /// The rate (a ratio) of nodes `start..start + count` by themselves, less that of the whole solution, and its sigma.
     fn part(&self, start: usize, count: usize) -> Option<(f64, f64)> {
         let inside = start..start + count;
+        let clock = &self.solution.clock;
         let edges: Vec<Edge> = self
             .edges
             .iter()
@@ -216,6 +280,7 @@ impl Trial<'_> {
             .map(|edge| Edge {
                 from: edge.from - start,
                 to: edge.to - start,
+                delta: edge.delta - (clock[edge.to] - clock[edge.from]),
                 ..*edge
             })
             .collect();
@@ -246,6 +311,8 @@ impl Trial<'_> {
             difference: halves.difference.as_deref(),
             rate_hz,
             analysis_hz: self.prior.hz,
+            wander: self.prior.wander,
+            step: self.step(),
         }
     }
 }
@@ -277,14 +344,15 @@ impl Sigma<'_> {
             let half: f64 = functional.iter().zip(difference).map(|(f, d)| f * d).sum();
             half.abs()
         });
-        ((TOO_SMALL * posterior.max(halves)).powi(2) + beyond).sqrt()
+        let random = (TOO_SMALL * posterior.max(halves)).powi(2) + beyond;
+        random.sqrt() + 0.5 * self.step
     }
 
     /// Variance of what the rate may have done beyond the outer nodes: `q^2 D^3 / 3`.
     fn beyond(&self, lead: f64) -> f64 {
         let (first, last) = (self.nodes[0], self.nodes[self.nodes.len() - 1]);
         let beyond_s = (first - lead).max(lead - last).max(0.0) / self.rate_hz;
-        (WANDER * self.analysis_hz).powi(2) * beyond_s.powi(3) / 3.0
+        (self.wander * self.analysis_hz).powi(2) * beyond_s.powi(3) / 3.0
     }
 }
 
