@@ -6,7 +6,8 @@ use std::path::{Path, PathBuf};
 use wave::{Bext, Format, Ixml, Speed, Track, WaveWriter, WriteSpec};
 
 use crate::error::{Error, Result};
-use crate::shoot::{Encoding, Shoot, UnitSpec};
+use crate::rig::{Encoding, UnitSpec};
+use crate::shoot::Shoot;
 use crate::stamp::Counting;
 use crate::truth::UnitTruth;
 

@@ -5,9 +5,10 @@ use realfft::num_complex::Complex64;
 
 use crate::convolve::{History, Spectrum, Transform, add_product};
 use crate::error::Result;
+use crate::rig::Feed;
 use crate::rng;
 use crate::room::{LEAD_IN, Path};
-use crate::shoot::{Feed, Shoot};
+use crate::shoot::Shoot;
 use crate::sound::{Begin, Sound, SourceStream};
 
 /// The grid of true time has this rate; all content lies below 21.7 kHz.

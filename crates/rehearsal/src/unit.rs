@@ -5,8 +5,9 @@ use rayon::prelude::*;
 use crate::clock::{ClockTruth, Stretch};
 use crate::field::{Block, Field, GRID_HZ, mic_lead_in};
 use crate::kernel::{HALF, Kernel, TAPS, weigh};
+use crate::rig::Feed;
 use crate::rng;
-use crate::shoot::{Feed, Shoot};
+use crate::shoot::Shoot;
 use crate::sound::{Instant, Sound, Tone};
 
 /// Samples taken in one go by one thread.

@@ -259,6 +259,9 @@ fn plans_that_contradict_themselves_are_refused() {
         dims_m: [3.0; 3],
         t60_s: 0.3,
     };
+    let source = Source::new([1.0, 1.0, 3.5], Sound::Silence);
+    let shoot = Shoot::new(1).room(room).source(source).unit(unit("A"));
+    assert!(refused(shoot).contains("outside"));
     let outside = UnitSpec::new("A").channel(Channel::mic("", [4.0, 1.0, 1.0]));
     assert!(refused(Shoot::new(1).room(room).unit(outside)).contains("outside"));
 }
@@ -331,4 +334,18 @@ fn the_demo_has_two_units_of_six_inputs_and_a_long_take_with_one_microphone_on_b
             .windows(2)
             .all(|s| s[0].time_of_day_s + s[0].seconds < s[1].time_of_day_s)
     );
+}
+
+#[test]
+fn gain_and_polarity_are_the_channels_own() {
+    let place = [0.5, 0.5, 0.0];
+    let unit = UnitSpec::new("A")
+        .channel(Channel::mic("", place))
+        .channel(Channel::mic("", place).inverted().gain_db(20.0));
+    let source = Source::new([0.0; 3], Sound::programme());
+    let shoot = Shoot::new(1).seconds(1.0).source(source).unit(unit);
+    let planes = shoot.perform().unwrap().units[0].planes.clone();
+    for (plain, other) in planes[0].iter().zip(&planes[1]) {
+        assert!((10.0 * plain + other).abs() < 1e-12);
+    }
 }

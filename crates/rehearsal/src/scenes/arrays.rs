@@ -1,8 +1,9 @@
 //! Shoots in which the units share nothing but the air, or not even that.
 
 use crate::clock::{Crystal, Sine};
+use crate::rig::{Channel, UnitSpec};
 use crate::room::Room;
-use crate::shoot::{Channel, Shoot, Source, UnitSpec};
+use crate::shoot::{Shoot, Source};
 use crate::sound::Sound;
 use crate::stamp::Stamp;
 

@@ -1,8 +1,9 @@
 //! Shoots in which one electrical signal is recorded by two units.
 
 use crate::clock::{Crystal, Sine};
+use crate::rig::{Channel, UnitSpec};
 use crate::room::Room;
-use crate::shoot::{Channel, Shoot, Source, UnitSpec};
+use crate::shoot::{Shoot, Source};
 use crate::sound::Sound;
 
 /// What the common signal carries.

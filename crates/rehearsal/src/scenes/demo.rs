@@ -1,8 +1,9 @@
 //! The day that `commontime demo` plays: an invented ensemble in an invented hall, recorded on two units.
 
 use crate::clock::{Crystal, Sine};
+use crate::rig::{Channel, UnitSpec};
 use crate::room::Room;
-use crate::shoot::{Channel, Shoot, Source, UnitSpec};
+use crate::shoot::{Shoot, Source};
 use crate::sound::Sound;
 
 /// A day's shoots and what to say about them.
