@@ -140,7 +140,6 @@ fn likelihood(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> f64 {
     sum
 }
 
-#[expect(clippy::type_complexity, reason = "private, named at its one use")]
 fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> (Vec<f64>, Vec<f64>, Vec<Matrix>) {
     let n = t.len();
     let (mut x, mut p) = start(z, variance);

@@ -352,7 +352,7 @@ impl Sums {
             start += WINDOW / 2;
         }
         // turn by the fraction of a sample that the integer lag left over, the sign kept for the polarity
-        let omega: Vec<f64> = (1..bins).map(|i| omega_of(i)).collect();
+        let omega: Vec<f64> = (1..bins).map(omega_of).collect();
         let total: Complex64 = cross[1..].iter().sum();
         let sign = if total.re < 0.0 { -1.0 } else { 1.0 };
         let upright: Vec<Complex64> = cross[1..].iter().map(|c| c * sign).collect();

@@ -188,7 +188,7 @@ impl Meter {
     }
 
     /// How many times higher the peak between two nodes, all pairs summed, is than the highest one elsewhere within
-    /// [`FAR`]: near 1 for a sound that repeats.
+    /// `FAR`: near 1 for a sound that repeats.
     pub fn uniqueness(&mut self, templates: &Templates, nodes: (usize, usize), search: f64) -> f64 {
         self.multiply(templates, nodes, Comb::Whole);
         self.correlate();
