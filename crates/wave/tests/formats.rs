@@ -311,6 +311,14 @@ fn requests_that_make_no_sense_are_refused_in_words() {
             ..spec.format
         },
         Format::plain(40_000, 48_000, Encoding::Int16),
+        Format {
+            valid_bits: 0,
+            ..spec.format
+        },
+        Format {
+            valid_bits: 17,
+            ..spec.format
+        },
     ] {
         assert!(WaveWriter::new(Cursor::new(Vec::new()), &WriteSpec::new(format)).is_err());
     }
@@ -325,4 +333,61 @@ fn requests_that_make_no_sense_are_refused_in_words() {
         };
         assert!(WaveWriter::new(Cursor::new(Vec::new()), &spec).is_err());
     }
+}
+
+/// More than is read or encoded at a time, from any start: every value where it belongs.
+#[test]
+fn long_stretches_are_read_and_written_in_pieces_without_a_seam() {
+    const LENGTH: usize = 100_000;
+    let value = |n: usize, c: usize| ((n * 5 + c) % 65_536) as f64 / 32_768.0 - 1.0;
+    for channels in [1, 5] {
+        let planes: Vec<Vec<f64>> = (0..channels)
+            .map(|c| (0..LENGTH).map(|n| value(n, c)).collect())
+            .collect();
+        let slices: Vec<&[f64]> = planes.iter().map(Vec::as_slice).collect();
+        let spec = WriteSpec::new(Format::plain(channels as u16, 48_000, Encoding::Int24));
+        let mut writer = WaveWriter::new(Cursor::new(Vec::new()), &spec).expect("started");
+        writer.write_planar(&slices).expect("written");
+        let bytes = writer.finish().expect("finished").1.into_inner();
+        let interleaved: Vec<f64> = (0..LENGTH)
+            .flat_map(|n| (0..channels).map(move |c| value(n, c)))
+            .collect();
+        assert!(
+            write(spec.format, &interleaved).1 == bytes,
+            "planar and interleaved are one file"
+        );
+
+        let file = WaveFile::open(bytes).expect("readable");
+        for start in [0, 1, 77_777] {
+            let mut read = vec![9.0; LENGTH];
+            let held = file
+                .read(&[channels - 1], start as u64, &mut [&mut read])
+                .expect("readable");
+            assert_eq!(held, LENGTH - start);
+            let (there, beyond) = read.split_at(held);
+            assert!(
+                there
+                    .iter()
+                    .enumerate()
+                    .all(|(n, v)| *v == value(start + n, channels - 1))
+            );
+            assert!(beyond.iter().all(|v| *v == 0.0));
+        }
+    }
+}
+
+/// Killed while writing: what had been written is there, and its length comes from the file.
+#[test]
+fn a_file_whose_writer_was_stopped_is_read_whole() {
+    let mut out = Cursor::new(Vec::new());
+    let spec = WriteSpec::new(Format::plain(2, 48_000, Encoding::Int24));
+    let mut writer = WaveWriter::new(&mut out, &spec).expect("started");
+    writer.write_interleaved(&[0.5; 2000]).expect("written");
+    drop(writer);
+    let file = WaveFile::open(out.into_inner()).expect("readable");
+    assert_eq!(file.header().length, 1000);
+    assert_eq!(
+        file.header().oddities_of(OddityKind::Unfinalised).count(),
+        1
+    );
 }

@@ -192,6 +192,14 @@ pub(crate) fn to_bytes(format: &Format) -> Result<Vec<u8>> {
             "a format without channels or without a rate".into(),
         ));
     }
+    if !(1..=format.encoding.bits()).contains(&format.valid_bits) {
+        let message = format!(
+            "{} valid bits of {}",
+            format.valid_bits,
+            format.encoding.bits()
+        );
+        return Err(Error::request(message));
+    }
     let float = format.encoding.is_float();
     let tag = match format.tag {
         Tag::Plain if float => 3,

@@ -24,6 +24,7 @@ pub fn cases() -> Vec<Case> {
     let by_chance = audio_holding(b"LIST\x10\0\0\0adtl");
     // 0x318 bytes from byte 808 of the audio on: exactly to its end
     let to_the_end = audio_holding(b"iXML\x18\x03\0\0");
+    let list_to_the_end = audio_holding(b"LIST\x18\x03\0\0");
     let mut cut = riff(&[two(), data(400)]);
     cut.truncate(cut.len() - 3);
     vec![
@@ -50,6 +51,8 @@ pub fn cases() -> Vec<Case> {
             riff(&[two(), unpadded(b"data", 0, &by_chance)]), Reads(400, &[Unfinalised])),
         ("data size 0 with iXML in the audio whose size leads to the end, but no XML inside",
             riff(&[two(), unpadded(b"data", 0, &to_the_end)]), Reads(400, &[Unfinalised])),
+        ("data size 0 with LIST in the audio whose size leads to the end, but no list inside",
+            riff(&[two(), unpadded(b"data", 0, &list_to_the_end)]), Reads(400, &[Unfinalised])),
         ("data size 0 with LIST in the audio by chance and a true iXML behind it",
             before_ixml(&by_chance, 0), Reads(400, &[Unfinalised])),
     ]
