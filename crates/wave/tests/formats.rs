@@ -7,7 +7,7 @@ use std::io::Cursor;
 
 use common::{Fmt, chunk, riff};
 use proptest::prelude::*;
-use wave::{Encoding, Format, OddityKind, Tag, WaveFile, WaveWriter, WriteSpec};
+use wave::{ContainerChoice, Encoding, Format, OddityKind, Tag, WaveFile, WaveWriter, WriteSpec};
 
 /// The value of a little-endian integer that fills its bytes: sum of bits, then the sign, then the scale.
 fn integer(bytes: &[u8]) -> f64 {
@@ -242,6 +242,34 @@ fn a_small_file_byte_for_byte() {
         ),
         (90, 80, 9, 1)
     );
+}
+
+/// The same under 64-bit sizes: EBU Tech 3306 gives samples per channel in ds64, ITU-R BS.2088 a dummy.
+#[test]
+fn small_files_with_64_bit_sizes_byte_for_byte() {
+    for (container, id, count) in [
+        (ContainerChoice::Rf64, b"RF64", 1),
+        (ContainerChoice::Bw64, b"BW64", 0),
+    ] {
+        let spec = WriteSpec {
+            container,
+            ..WriteSpec::new(Format::plain(3, 48_000, Encoding::Int24))
+        };
+        let mut writer = WaveWriter::new(Cursor::new(Vec::new()), &spec).expect("started");
+        writer
+            .write_interleaved(&[0.5, -0.5, 0.25])
+            .expect("written");
+        let expected = [
+            &id[..],
+            b"\xff\xff\xff\xffWAVE",
+            b"ds64\x1c\0\0\0\x52\0\0\0\0\0\0\0\x09\0\0\0\0\0\0\0",
+            &[count, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0],
+            b"fmt \x10\0\0\0\x01\0\x03\0\x80\xbb\0\0\x80\x97\x06\0\x09\0\x18\0",
+            b"data\xff\xff\xff\xff\0\0\x40\0\0\xc0\0\0\x20\0",
+        ]
+        .concat();
+        assert_eq!(writer.finish().expect("finished").1.into_inner(), expected);
+    }
 }
 
 /// Floating point needs `fact` with samples per channel and a format of 18 bytes (RIFF 1991, chapter 3).
