@@ -3,6 +3,7 @@
 
 mod claim;
 mod options;
+mod run;
 #[cfg(test)]
 mod tests;
 
@@ -10,3 +11,4 @@ pub use claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };
 pub use options::{ManualTie, NamedChannel, NamedPair, NamedPosition, Options, Resample};
+pub use run::{align, made_by};
