@@ -76,7 +76,7 @@ impl Label {
     /// not (01:00:00;00 at 48 kHz is 172799827.2).
     #[must_use]
     pub fn of_samples(samples: u64, sample_rate: u32, counting: Counting) -> Self {
-        let (num, den) = counting.rate().samples_each(sample_rate);
+        let (num, den) = counting.rate().samples_each(sample_rate.max(1));
         let count = (u128::from(samples) + 1) * u128::from(den) / u128::from(num);
         let start = u128::from(num) * count; // in 1/den samples
         let exact = u128::from(samples) * u128::from(den);

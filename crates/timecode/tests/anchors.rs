@@ -452,3 +452,20 @@ fn rates_are_read_as_written_in_the_field() {
     assert!(matches!(Counting::parse("25-DF"), Err(Error::NoDrop(_))));
     assert!(matches!(Counting::parse("25-XF"), Err(Error::Rate(_))));
 }
+
+#[test]
+fn no_input_is_too_large_or_too_small() {
+    for counting in all() {
+        for sample_rate in [0, 1, 7, 48_000, u32::MAX] {
+            for samples in [0, 1, u64::MAX - 1, u64::MAX] {
+                let label = Label::of_samples(samples, sample_rate, counting);
+                assert!(label.count() < counting.day());
+                assert!(Label::parse(&label.to_string(), counting) == Ok(label));
+                let (num, den) = label.to_exact_samples(sample_rate);
+                assert!(num / den <= label.to_samples(sample_rate));
+            }
+            let last = Label::of_count(u64::MAX, counting);
+            assert!(last.to_samples(sample_rate) <= day_in_samples(counting, sample_rate));
+        }
+    }
+}

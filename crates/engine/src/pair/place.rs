@@ -44,7 +44,7 @@ pub(super) fn by_stamps(lead: &Take, take: &Take, shift: i64) -> Option<Place> {
     // the day in lead samples: day_num / day_den
     let (day_num, day_den) = match counting {
         Some(counting) => {
-            let (num, den) = counting.rate().samples_each(lead.rate.0);
+            let (num, den) = counting.rate().samples_each(lead.rate.0.max(1));
             (
                 i128::from(num) * i128::from(counting.day()),
                 i128::from(den),

@@ -12,6 +12,7 @@ use crate::units::{SampleCount, SampleRate};
 mod together;
 mod calendar;
 mod mistakes;
+mod random;
 
 const HOUR: f64 = 3600.0;
 

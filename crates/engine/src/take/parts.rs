@@ -111,7 +111,8 @@ impl Chain {
 
     fn crosses_midnight(&self) -> bool {
         let seam = LONGEST_SEAM_S * u64::from(self.whole.take.rate.0);
-        let end = |samples: u64| samples.saturating_add(self.whole.take.length.0) + seam;
+        let length = self.whole.take.length.0.saturating_add(seam);
+        let end = |samples: u64| samples.saturating_add(length);
         self.whole
             .take
             .stamp
