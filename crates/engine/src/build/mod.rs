@@ -1,1 +1,305 @@
-//! Samples in, files out: temporary name, flush, read back, rename.
+//! An alignment in, finished files out. Each joint take is rendered into temporary files next to their final names,
+//! flushed, read back and compared, and only then renamed: nothing half done carries a finished name, and what cannot be
+//! built does not keep the others from being built.
+
+mod target;
+mod quantise;
+mod members;
+mod plan;
+mod names;
+mod metadata;
+mod write;
+mod verify;
+mod hashes;
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+
+use crate::alignment::{Alignment, JointTake};
+use crate::error::{Error, Kind, Result};
+use crate::finding::{Finding, Weight};
+use crate::progress::Progress;
+use crate::signal::Levels;
+use plan::Plan;
+use target::Target;
+
+/// How to build.
+#[derive(Debug, Clone)]
+pub struct BuildOptions {
+    /// The folder the files go to; made when it is not there.
+    pub out: PathBuf,
+    /// How channels are spread over files.
+    pub shape: Shape,
+    /// How samples are stored.
+    pub format: OutputFormat,
+    /// Which stretch of the lead's time is covered.
+    pub span: Span,
+    /// Whether files that exist are replaced, once their successors are verified; otherwise they are refused.
+    pub replace: bool,
+    /// Whether a joint take is built without the followers whose place is not established; otherwise it is not built.
+    pub leave_out_unplaced: bool,
+    /// The cards: nothing is written into them.
+    pub cards: Vec<PathBuf>,
+}
+
+impl BuildOptions {
+    /// One file of all channels, stored like the sources, over the lead's take, into `out`.
+    #[must_use]
+    pub fn new(out: impl Into<PathBuf>) -> Self {
+        Self {
+            out: out.into(),
+            shape: Shape::Poly,
+            format: OutputFormat::Source,
+            span: Span::Lead,
+            replace: false,
+            leave_out_unplaced: false,
+            cards: Vec::new(),
+        }
+    }
+}
+
+/// How channels are spread over files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shape {
+    /// One file with all channels.
+    Poly,
+    /// One file a unit.
+    PerUnit,
+    /// One file a channel.
+    Mono,
+}
+
+/// How samples are stored.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum OutputFormat {
+    /// As the sources; when they differ, the smallest encoding that holds every source sample exactly.
+    Source,
+    /// 32-bit floating point.
+    Float32,
+    /// 24-bit integers.
+    Int24,
+}
+
+/// Which stretch of the lead's time is covered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Span {
+    /// The lead's take.
+    Lead,
+    /// Only where all units in the output ran.
+    Common,
+    /// From the first start to the last end.
+    Longest,
+}
+
+/// What came of building.
+#[derive(Debug, Clone, Default, Serialize)]
+pub struct BuildReport {
+    /// The files written, in the order of the joint takes.
+    pub outputs: Vec<OutputFile>,
+    /// The joint takes that were not built.
+    pub unbuilt: Vec<Unbuilt>,
+    /// What a person should know.
+    pub findings: Vec<Finding>,
+    /// The list of hashes beside the files; `None` when nothing was written.
+    pub hash_list: Option<PathBuf>,
+}
+
+/// A joint take that was not built.
+#[derive(Debug, Clone, Serialize)]
+pub struct Unbuilt {
+    /// Its name.
+    pub joint_take: String,
+    /// Why, and what to do.
+    pub finding: Finding,
+    /// The class of the failure; `None` when a decision is needed.
+    #[serde(skip)]
+    pub kind: Option<Kind>,
+}
+
+/// A file that was written, read back and found right.
+#[derive(Debug, Clone, Serialize)]
+pub struct OutputFile {
+    /// The joint take it holds.
+    pub joint_take: String,
+    /// Where it is.
+    pub path: PathBuf,
+    /// Its size.
+    pub bytes: u64,
+    /// xxh3-128 of the whole file, 32 hexadecimal digits.
+    pub hash: String,
+    /// `RIFF` or `RF64`.
+    pub container: String,
+    /// How samples are stored, in words.
+    pub encoding: String,
+    /// Samples a second.
+    pub sample_rate: u32,
+    /// Samples per channel.
+    pub length_samples: u64,
+    /// The lead position of its first sample.
+    pub first_lead_position: i64,
+    /// Its stamp; `None` when the lead has none.
+    pub samples_since_midnight: Option<u64>,
+    /// Its channels, in order.
+    pub channels: Vec<OutputChannel>,
+    /// Units whose place is not established and that were left out as asked.
+    pub left_out: Vec<String>,
+    /// Stretches in which a unit recorded nothing, as exact silence: unit, first sample in the file, samples.
+    pub gaps: Vec<(String, u64, u64)>,
+}
+
+/// A channel of a file.
+#[derive(Debug, Clone, Serialize)]
+pub struct OutputChannel {
+    /// 1-based place in the file.
+    pub index: u32,
+    /// The name it got; unique in the joint take.
+    pub name: String,
+    /// The unit it comes from.
+    pub unit: String,
+    /// 1-based channel of that unit's take.
+    pub unit_channel: u32,
+    /// Whether its samples were copied; otherwise they were resampled.
+    pub copied: bool,
+    /// xxh3-128 over its samples as read back, as little-endian 64-bit floating point.
+    pub digest: String,
+    /// The same over the source's samples of the same stretch; equal to `digest` proves bit for bit. `None` where samples
+    /// were resampled, rounded, or parted by slips.
+    pub source_digest: Option<String>,
+    /// What the channel came to, as read back.
+    pub levels: Levels,
+}
+
+/// Builds every joint take of `alignment`. What needs a decision or fails stops that joint take alone and stands in
+/// [`BuildReport::unbuilt`].
+///
+/// # Errors
+/// [`Kind::Refused`] when the folder lies inside a card or another build writes there; [`Kind::Io`] when it cannot be made.
+pub fn build(
+    alignment: &Alignment,
+    options: &BuildOptions,
+    progress: &dyn Progress,
+) -> Result<BuildReport> {
+    let target = Target::prepare(alignment, options)?;
+    let mut report = BuildReport::default();
+    let mut taken = names::Taken::default();
+    for take in &alignment.joint_takes {
+        let built = taken
+            .claim(take)
+            .and_then(|()| build_one(take, options, &target, progress));
+        match built {
+            Ok(Built { outputs, findings }) => {
+                report.outputs.extend(outputs);
+                report.findings.extend(findings);
+            }
+            Err(stopped) => report.unbuilt.push(unbuilt(take, *stopped)),
+        }
+    }
+    report
+        .findings
+        .extend(report.unbuilt.iter().map(|unbuilt| unbuilt.finding.clone()));
+    if !report.outputs.is_empty() {
+        match hashes::write(&target, &report.outputs) {
+            Ok(path) => report.hash_list = Some(path),
+            Err(error) => report.findings.push(
+                Finding::new("no-hash-list", Weight::Warn, error.to_string())
+                    .at(options.out.display().to_string()),
+            ),
+        }
+    }
+    Ok(report)
+}
+
+/// Why a joint take was not built.
+enum Stopped {
+    /// A person must decide.
+    Undecided(Finding),
+    /// It failed.
+    Failed(Error),
+}
+
+impl From<Error> for Box<Stopped> {
+    fn from(error: Error) -> Self {
+        Box::new(Stopped::Failed(error))
+    }
+}
+
+impl From<Finding> for Box<Stopped> {
+    fn from(finding: Finding) -> Self {
+        Box::new(Stopped::Undecided(finding))
+    }
+}
+
+struct Built {
+    outputs: Vec<OutputFile>,
+    findings: Vec<Finding>,
+}
+
+fn build_one(
+    take: &JointTake,
+    options: &BuildOptions,
+    target: &Target,
+    progress: &dyn Progress,
+) -> std::result::Result<Built, Box<Stopped>> {
+    let chosen = members::choose(take, options)?;
+    let names = names::files(take, &chosen.members, options);
+    target.refuse_existing(&names, options.replace)?;
+    let sources = members::open(take, &chosen.members)?;
+    let mut plan = Plan::new(take, &sources, options, names)?;
+    let draft = draft(&mut plan, options, target, progress)?;
+    let verified = verify::read_back(&plan, &draft, progress)?;
+    let outputs = verify::finish(&plan, target, options, draft, verified, &chosen.left_out)?;
+    let mut findings = chosen.findings;
+    findings.extend(plan.findings.iter().cloned());
+    Ok(Built { outputs, findings })
+}
+
+/// Renders and writes; what goes beyond the full scale of integers is never clipped: it is stored as floating point when
+/// the encoding was free, otherwise a person is asked.
+fn draft(
+    plan: &mut Plan<'_>,
+    options: &BuildOptions,
+    target: &Target,
+    progress: &dyn Progress,
+) -> std::result::Result<write::Draft, Box<Stopped>> {
+    loop {
+        target.refuse_without_room(plan)?;
+        match write::write(plan, target, progress)? {
+            write::Outcome::Complete(draft) => return Ok(draft),
+            write::Outcome::Beyond(beyond) if options.format == OutputFormat::Source => {
+                plan.use_float(beyond);
+            }
+            write::Outcome::Beyond(beyond) => return Err(plan.ask_about_peaks(beyond).into()),
+        }
+    }
+}
+
+fn unbuilt(take: &JointTake, stopped: Stopped) -> Unbuilt {
+    let (finding, kind) = match stopped {
+        Stopped::Undecided(finding) => (finding, None),
+        Stopped::Failed(error) => {
+            let place = error
+                .path()
+                .map_or_else(|| take.name.clone(), |path| path.display().to_string());
+            let mut message = format!("{} was not built: {}", take.name, error.message());
+            if let Some(source) = std::error::Error::source(&error) {
+                message += &format!(": {source}");
+            }
+            let next_step = match error.next_step() {
+                "" => {
+                    "check that the medium is there and can be read and written, then build again"
+                }
+                next_step => next_step,
+            };
+            let finding = Finding::new("not-built", Weight::Stop, message)
+                .at(place)
+                .then(next_step);
+            (finding, Some(error.kind()))
+        }
+    };
+    Unbuilt {
+        joint_take: take.name.clone(),
+        finding,
+        kind,
+    }
+}

@@ -127,7 +127,17 @@ impl Kernel {
     /// sample of the planes; each must lie in `before() ..= len - 1 - taps / 2`, so that all taps fall inside.
     /// `out[p]` receives as many values as there are positions.
     pub fn resample(&self, planes: &[&[f64]], positions: &[f64], out: &mut [&mut [f64]]) {
-        dispatch!(self.level, simd => self.resample_with(simd, planes, positions, out));
+        let places: Vec<(usize, f64)> = positions
+            .iter()
+            .map(|&position| (position as usize, position - position.floor()))
+            .collect();
+        self.resample_at(planes, &places, out);
+    }
+
+    /// The same with each position as a whole sample and a fraction in [0, 1], so that the result does not depend on how
+    /// far into the planes it lies.
+    pub fn resample_at(&self, planes: &[&[f64]], places: &[(usize, f64)], out: &mut [&mut [f64]]) {
+        dispatch!(self.level, simd => self.resample_with(simd, planes, places, out));
     }
 
     #[inline(always)]
@@ -135,25 +145,20 @@ impl Kernel {
         &self,
         simd: S,
         planes: &[&[f64]],
-        positions: &[f64],
+        places: &[(usize, f64)],
         out: &mut [&mut [f64]],
     ) {
         let mut rows = vec![0.0; BLOCK * self.taps];
-        let mut firsts = [0; BLOCK];
-        for (block, positions) in positions.chunks(BLOCK).enumerate() {
-            for ((position, row), first) in positions
-                .iter()
-                .zip(rows.chunks_exact_mut(self.taps))
-                .zip(&mut firsts)
-            {
-                *first = *position as usize - self.before();
-                self.row(simd, position - position.floor(), row);
+        for (block, places) in places.chunks(BLOCK).enumerate() {
+            for (&(_, fraction), row) in places.iter().zip(rows.chunks_exact_mut(self.taps)) {
+                self.row(simd, fraction, row);
             }
             for (plane, out) in planes.iter().zip(out.iter_mut()) {
-                let out = &mut out[block * BLOCK..][..positions.len()];
-                for ((&first, row), out) in firsts.iter().zip(rows.chunks_exact(self.taps)).zip(out)
+                let out = &mut out[block * BLOCK..][..places.len()];
+                for ((&(whole, _), row), out) in
+                    places.iter().zip(rows.chunks_exact(self.taps)).zip(out)
                 {
-                    *out = dot(simd, &plane[first..first + self.taps], row);
+                    *out = dot(simd, &plane[whole - self.before()..][..self.taps], row);
                 }
             }
         }

@@ -3,7 +3,9 @@
 pub mod sound;
 pub mod kernel;
 pub mod spectrum;
+pub mod levels;
 
 pub use kernel::{Kernel, KernelSpec};
+pub use levels::{LevelMeter, Levels};
 pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};

@@ -24,6 +24,7 @@ use crate::units::{SampleCount, SampleRate};
 
 pub use scan::scan;
 pub use settings::{SettingsRow, settings_table};
+pub(crate) use sound::wave_error;
 pub use sound::{TakePart, TakeSound};
 
 /// What is on a set of cards.
