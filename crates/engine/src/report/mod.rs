@@ -1,1 +1,110 @@
-//! Everything in, one self-contained page out.
+//! What was measured, claimed and built in; text, HTML and CSV for people and their tables out. One file a format.
+
+mod say;
+mod fitness;
+mod span;
+mod overlay;
+mod markup;
+mod plots;
+mod lag;
+mod html;
+mod csv;
+mod text;
+mod explain;
+#[cfg(test)]
+mod sample;
+
+use serde::{Deserialize, Serialize};
+
+pub use csv::{SoundReportEntry, sound_report_csv};
+pub use explain::explain;
+pub use fitness::{Fitness, Use, first_null_hz};
+pub use html::html;
+pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
+pub use say::claim_words;
+pub use text::{alignment_text, joint_take_text};
+
+use crate::alignment::{JointTake, Placement};
+use crate::finding::Finding;
+use crate::take::SettingsRow;
+
+/// Everything the page of one joint take is made from. The members' own findings stand in the joint take.
+#[derive(Debug, Clone, Copy)]
+pub struct ReportInput<'a> {
+    /// The program and its version.
+    pub made_by: &'a str,
+    /// What was measured and claimed.
+    pub joint_take: &'a JointTake,
+    /// The units' settings side by side.
+    pub settings: Settings<'a>,
+    /// What concerns more than one member: settings that differ, the build, the check of the result.
+    pub findings: &'a [Finding],
+    /// Lead and follower laid over each other, in the order in which they are to be shown.
+    pub overlays: &'a [Overlay],
+    /// What was built; absent when nothing was.
+    pub output: Option<&'a Output>,
+    /// The other pages of the same day.
+    pub others: &'a [Link],
+}
+
+/// The units' settings side by side.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Settings<'a> {
+    /// The units, in the order of each row's values.
+    pub units: &'a [String],
+    /// One row a setting.
+    pub rows: &'a [SettingsRow],
+}
+
+/// Where another report is.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Link {
+    /// The joint take's name.
+    pub name: String,
+    /// The file, relative to this one.
+    pub href: String,
+}
+
+/// What was built of one joint take.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Output {
+    /// The lead position of the output's first sample; negative when the output begins before the lead did.
+    pub first_lead_position: i64,
+    /// The output's length in samples per channel.
+    pub length_samples: u64,
+    /// The files, in the order of their channels.
+    pub files: Vec<OutputFile>,
+}
+
+/// One file that was built.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OutputFile {
+    /// Its name or path.
+    pub path: String,
+    /// Its size in bytes.
+    pub bytes: u64,
+    /// Its digest with the digest's name in front, e.g. `xxh3:0123456789abcdef`.
+    pub digest: String,
+    /// The sample format in words, e.g. `32-bit float`.
+    pub encoding: String,
+    /// Its channels, in order.
+    pub channels: Vec<OutputChannel>,
+}
+
+/// One channel of a file that was built.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OutputChannel {
+    /// 1-based place in its file.
+    pub number: u32,
+    /// Its name as written to the file; empty when it has none.
+    pub name: String,
+    /// The unit it comes from.
+    pub unit: String,
+    /// 1-based channel on that unit.
+    pub source_channel: u32,
+    /// Whether its samples are copies or resampled.
+    pub placement: Placement,
+    /// The largest sample, dB relative to full scale; absent when it was not measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub peak_dbfs: Option<f64>,
+}

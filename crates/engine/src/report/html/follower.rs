@@ -1,0 +1,521 @@
+//! One follower in, its part of the page out: claim, figures, lag against time, overlays, what the error means, signs.
+
+use super::tables::table;
+use super::{counted, facts};
+use crate::alignment::{JointTake, Member, Status};
+use crate::finding::Sign;
+use crate::report::fitness::{Fitness, first_null_hz, sum_loss_db};
+use crate::report::lag::{Lag, Point, lag_of};
+use crate::report::markup::Markup;
+use crate::report::plots::{Axis, Figure, Mark, Scale, Size};
+use crate::report::{Excerpt, Overlay, ReportInput, say};
+
+/// On paper and on wide screens.
+const WIDE: Size = Size {
+    width: 760.0,
+    height: 230.0,
+};
+/// On a telephone.
+const NARROW: Size = Size {
+    width: 340.0,
+    height: 240.0,
+};
+/// Three side by side, or one on a telephone.
+const THIRD: Size = Size {
+    width: 340.0,
+    height: 200.0,
+};
+
+/// The highest frequency that anybody hears, for words about the comb.
+const HEARING_HZ: f64 = 20_000.0;
+
+/// The section of the member at place `number`.
+pub fn follower(page: &mut Markup, input: &ReportInput<'_>, number: usize) {
+    let joint = input.joint_take;
+    let member = &joint.members[number];
+    let mut claim = say::claim_words(member, joint);
+    if let Some(first) = claim.get(..1).map(str::to_uppercase) {
+        claim.replace_range(..1, &first);
+    }
+    page.leaf("p", &[("class", "claim")], &format!("{claim}."));
+    figures(page, member, joint);
+    story(page, member);
+    if let Some(lag) = lag_of(member, joint).filter(|_| member.status != Status::NotEstablished) {
+        page.leaf("h3", &[], "Lag against time");
+        lag_figures(page, &lag, member, number);
+    }
+    let overlays: Vec<&Overlay> = input
+        .overlays
+        .iter()
+        .filter(|overlay| overlay.follower == member.unit)
+        .collect();
+    if !overlays.is_empty() {
+        page.leaf("h3", &[], "Laid over each other");
+        overlay_figures(page, &overlays, joint, number);
+    }
+    page.leaf("h3", &[], "What an error of this size means");
+    meaning(page, member, joint);
+    let signs = member.evidence.as_ref().map_or(&[][..], |e| &e.signs);
+    if !signs.is_empty() {
+        page.leaf("h3", &[], "Signs asked");
+        signs_table(page, signs);
+    }
+}
+
+fn figures(page: &mut Markup, member: &Member, joint: &JointTake) {
+    let rate = say::rate_of(joint).hz();
+    let placed = member.status != Status::NotEstablished;
+    let basis = format!(
+        "{}: {}",
+        say::basis(member.basis),
+        say::rests_on(member.basis)
+    );
+    let offset = format!(
+        "{} = {} (sigma {} samples)",
+        say::samples(member.offset_samples, member.offset_sigma_samples),
+        say::clock_time(member.offset_samples / rate),
+        say::three_figures(member.offset_sigma_samples)
+    );
+    let drift = member.rate_ppm * 1e-6 * member.length_samples as f64;
+    let over = format!(
+        "{drift:+.1} samples = {} by the end of its take",
+        say::short_time(drift / rate)
+    );
+    let evidence = member
+        .evidence
+        .as_ref()
+        .filter(|evidence| !evidence.ties.is_empty());
+    let residual = evidence.map_or(String::new(), |evidence| {
+        let used = evidence.ties.iter().filter(|tie| tie.used).count();
+        format!(
+            "{} samples rms over {used} of {}",
+            say::three_figures(evidence.residual_rms_samples),
+            counted(evidence.ties.len(), "tie")
+        )
+    });
+    let slips: Vec<String> = member
+        .slips
+        .iter()
+        .map(|slip| {
+            let word = if slip.samples < 0.0 {
+                "missing"
+            } else {
+                "too many"
+            };
+            format!(
+                "{:.0} samples {word} at its sample {} ({})",
+                slip.samples.abs(),
+                slip.at_sample,
+                say::clock_time(slip.at_sample as f64 / rate)
+            )
+        })
+        .collect();
+    let only_placed = |text: String| if placed { text } else { String::new() };
+    facts(
+        page,
+        &[
+            ("Basis", &basis),
+            ("Offset", &only_placed(offset)),
+            ("Rate", &only_placed(say::rate(member))),
+            (
+                "That is",
+                &if member.rate_measured {
+                    over
+                } else {
+                    String::new()
+                },
+            ),
+            ("Residual", &residual),
+            ("Slips", &slips.join("; ")),
+            ("Samples", say::placement_words(member.placement)),
+        ],
+    );
+}
+
+fn story(page: &mut Markup, member: &Member) {
+    let Some(evidence) = &member.evidence else {
+        return;
+    };
+    page.element("ul", &[("class", "story")], |page| {
+        for sentence in &evidence.story {
+            page.leaf("li", &[], sentence);
+        }
+        for [offset, score] in &evidence.candidates {
+            page.leaf(
+                "li",
+                &[],
+                &format!("{offset:+.0} samples would fit too, {score:.2} as well as the best"),
+            );
+        }
+    });
+}
+
+fn lag_figures(page: &mut Markup, lag: &Lag, member: &Member, number: usize) {
+    let across = time_axis(lag);
+    let whole = Figure {
+        id: format!("lag{number}"),
+        title: format!("Lag of {} against time", member.unit),
+        description: format!(
+            "How many samples more than the lead {} has counted since its start; from {:.2} to {:.2} samples.",
+            member.unit,
+            lag.whole.first().map_or(0.0, |point| point.1),
+            lag.whole.last().map_or(0.0, |point| point.1)
+        ),
+        across: across.clone(),
+        up: axis_around(lag.whole.iter().map(|point| point.1), "lag, samples"),
+        marks: vec![Mark::Line(lag.whole.clone())],
+    };
+    figure(page, &whole, |page| {
+        page.words(&format!(
+            "How many more samples {} has counted than the lead since its own start. A rising line is a clock that \
+             runs fast; its slope is the rate.",
+            member.unit
+        ));
+    });
+    wander_figure(page, lag, member, number, across);
+}
+
+fn wander_figure(page: &mut Markup, lag: &Lag, member: &Member, number: usize, across: Axis) {
+    let band: Vec<(f64, f64, f64)> = lag
+        .wander
+        .iter()
+        .zip(&lag.sigma)
+        .map(|((time, value), sigma)| (*time, value - 2.0 * sigma, value + 2.0 * sigma))
+        .collect();
+    let shown = band
+        .iter()
+        .flat_map(|(_, low, high)| [*low, *high])
+        .chain(lag.used.iter().map(|point| point.1));
+    let up = axis_around(shown, "samples");
+    let inside = |point: &&Point| (up.least..=up.greatest).contains(&point.1);
+    let near: Vec<Point> = lag.unused.iter().filter(inside).copied().collect();
+    let far: Vec<Point> = lag
+        .unused
+        .iter()
+        .filter(|point| !inside(point))
+        .map(|(time, value)| (*time, value.clamp(up.least, up.greatest)))
+        .collect();
+    let (far_count, near_count) = (far.len(), near.len());
+    let shape = Figure {
+        id: format!("wander{number}"),
+        title: format!("Lag of {} with its mean rate taken away", member.unit),
+        description: format!(
+            "The clock's wander with a band of two sigma; {} used and {} unused ties about it.",
+            lag.used_count, lag.unused_count
+        ),
+        across,
+        up,
+        marks: vec![
+            Mark::Band(band),
+            Mark::Rings(lag.used.clone()),
+            Mark::Crosses(near),
+            Mark::Triangles(far),
+            Mark::Line(lag.wander.clone()),
+        ],
+    };
+    figure(page, &shape, |page| {
+        page.words("The same with the straight line of the mean rate taken away: ");
+        key(page, "M0 8H32", "var(--ink)", "1.4");
+        page.words("the clock, ");
+        key(page, "M0 8H32", "var(--band)", "12");
+        page.words("plus and minus two sigma of it");
+        if lag.used_count > 0 {
+            page.words(", ");
+            key(page, "M16 4a4 4 0 1 0 .01 0Z", "var(--ink)", "1");
+            page.words(&drawn("used", lag.used.len(), lag.used_count));
+        }
+        if near_count > 0 {
+            page.words(", ");
+            key(page, "M12 4l8 8M20 4l-8 8", "var(--second)", "1.4");
+            page.words(&drawn("not used", near_count, lag.unused_count));
+        }
+        if far_count > 0 {
+            page.words(", ");
+            key(page, "M16 3l5 9h-10Z", "var(--second)", "1.4");
+            page.words(&format!(
+                "{} not used, beyond the edge",
+                counted(far_count, "tie")
+            ));
+        }
+        page.words(
+            ". The band is what the measurement leaves of the clock's shape; how well the whole is placed, the claim says.",
+        );
+    });
+}
+
+fn drawn(word: &str, drawn: usize, all: usize) -> String {
+    match drawn == all {
+        true => format!("{} {word}", counted(all, "tie")),
+        false => format!("{} {word} ({drawn} drawn)", counted(all, "tie")),
+    }
+}
+
+/// A figure in a wide and a narrow drawing, of which the style sheet shows one.
+fn figure(page: &mut Markup, figure: &Figure, caption: impl FnOnce(&mut Markup)) {
+    page.element("figure", &[], |page| {
+        for (size, class) in [(WIDE, "wide"), (NARROW, "narrow")] {
+            let svg = figure.svg(size, class);
+            page.raw(&svg.replacen("<svg ", &format!("<svg class=\"{class}\" "), 1));
+        }
+        page.element("figcaption", &[], caption);
+    });
+}
+
+/// A small drawing of a mark beside its meaning.
+fn key(page: &mut Markup, path: &str, ink: &str, width: &str) {
+    let attributes = [
+        ("xmlns", "http://www.w3.org/2000/svg"),
+        ("class", "key"),
+        ("viewBox", "0 0 32 16"),
+        ("aria-hidden", "true"),
+    ];
+    page.element("svg", &attributes, |page| {
+        page.void(
+            "path",
+            &[
+                ("d", path),
+                ("fill", "none"),
+                ("stroke", ink),
+                ("stroke-width", width),
+            ],
+        );
+    });
+}
+
+fn overlay_figures(page: &mut Markup, overlays: &[&Overlay], joint: &JointTake, number: usize) {
+    page.element("div", &[("class", "three")], |page| {
+        for (place, overlay) in overlays.iter().enumerate() {
+            page.element("figure", &[], |page| {
+                overlay_figure(page, overlay, joint, &format!("over{number}-{place}"));
+            });
+        }
+    });
+    let Some(first) = overlays.first() else {
+        return;
+    };
+    page.element("p", &[], |page| {
+        page.words("Each curve is drawn to its own peak: ");
+        key(page, "M0 8H32", "var(--broad)", "6");
+        page.words(&format!("{} (broad, pale), ", named(&joint.lead, &first.lead)));
+        key(page, "M0 8H32", "var(--ink)", "1.4");
+        page.words(&format!("{} (thin, dark). ", named(&first.follower, &first.followed)));
+        page.words(match first.one_signal {
+            true => "Both are one electrical signal: the curves must lie on each other.",
+            false => {
+                "These are different microphones: the sound's way between them is real, was left in, and shows as a shift."
+            }
+        });
+    });
+}
+
+fn named(unit: &str, excerpt: &Excerpt) -> String {
+    match excerpt.name.trim() {
+        "" => format!("{unit} {}", excerpt.channel),
+        name => format!("{unit} {} “{name}”", excerpt.channel),
+    }
+}
+
+fn overlay_figure(page: &mut Markup, overlay: &Overlay, joint: &JointTake, id: &str) {
+    let rate = say::rate_of(joint).hz();
+    let at = say::clock_time(overlay.first_lead_position as f64 / rate);
+    if overlay.lead.samples.is_empty() && overlay.followed.samples.is_empty() {
+        page.element("figcaption", &[], |page| {
+            page.leaf("b", &[], &overlay.title);
+            page.words(&format!(
+                ", {at}: no signal near there on {}",
+                named(&joint.lead, &overlay.lead)
+            ));
+        });
+        return;
+    }
+    let longest = overlay
+        .lead
+        .samples
+        .len()
+        .max(overlay.followed.samples.len());
+    let drawing = Figure {
+        id: id.into(),
+        title: format!("{} and {}, {}", joint.lead, overlay.follower, overlay.title),
+        description: format!(
+            "{} and {} laid over each other after alignment, {} from {at} on.",
+            named(&joint.lead, &overlay.lead),
+            named(&overlay.follower, &overlay.followed),
+            say::short_time(longest as f64 / rate)
+        ),
+        across: Axis {
+            label: "ms".into(),
+            least: 0.0,
+            greatest: longest.max(2) as f64 / rate * 1e3,
+            scale: Scale::Number,
+        },
+        up: Axis {
+            label: "share of peak".into(),
+            least: -1.1,
+            greatest: 1.1,
+            scale: Scale::Number,
+        },
+        marks: vec![
+            Mark::Broad(to_own_peak(&overlay.lead.samples, rate)),
+            Mark::Line(to_own_peak(&overlay.followed.samples, rate)),
+        ],
+    };
+    page.raw(&drawing.svg(THIRD, ""));
+    page.element("figcaption", &[], |page| {
+        page.leaf("b", &[], &overlay.title);
+        page.words(&format!(
+            ": from {at}, the lead's sample {}; peaks {} and {}",
+            overlay.first_lead_position,
+            peak_words(&overlay.lead.samples),
+            peak_words(&overlay.followed.samples)
+        ));
+    });
+}
+
+fn peak(samples: &[f64]) -> f64 {
+    samples
+        .iter()
+        .filter(|sample| sample.is_finite())
+        .fold(0.0, |peak, sample| peak.max(sample.abs()))
+}
+
+fn peak_words(samples: &[f64]) -> String {
+    match peak(samples) {
+        peak if peak > 0.0 => format!("{:.1} dBFS", 20.0 * peak.log10()),
+        _ => "silent".into(),
+    }
+}
+
+fn to_own_peak(samples: &[f64], rate: f64) -> Vec<Point> {
+    let peak = peak(samples);
+    let scale = if peak > 0.0 { 1.0 / peak } else { 0.0 };
+    samples
+        .iter()
+        .enumerate()
+        .map(|(place, sample)| (place as f64 / rate * 1e3, sample * scale))
+        .collect()
+}
+
+fn time_axis(lag: &Lag) -> Axis {
+    let times = || lag.whole.iter().map(|point| point.0);
+    let least = times().fold(f64::INFINITY, f64::min);
+    let greatest = times().fold(f64::NEG_INFINITY, f64::max);
+    let sound = least.is_finite() && greatest > least;
+    Axis {
+        label: "time since the lead's first sample".into(),
+        least: if sound { least } else { 0.0 },
+        greatest: if sound { greatest } else { 1.0 },
+        scale: Scale::Time,
+    }
+}
+
+/// An axis that holds all `values` with a little room, and never has no extent.
+fn axis_around(values: impl Iterator<Item = f64>, label: &str) -> Axis {
+    let (least, greatest) = values.filter(|value| value.is_finite()).fold(
+        (f64::INFINITY, f64::NEG_INFINITY),
+        |(least, greatest), value| (least.min(value), greatest.max(value)),
+    );
+    let (least, greatest) = if least <= greatest {
+        (least, greatest)
+    } else {
+        (0.0, 0.0)
+    };
+    let room = ((greatest - least) * 0.06)
+        .max(1e-3)
+        .max(greatest.abs() * 1e-9);
+    Axis {
+        label: label.into(),
+        least: least - room,
+        greatest: greatest + room,
+        scale: Scale::Number,
+    }
+}
+
+fn meaning(page: &mut Markup, member: &Member, joint: &JointTake) {
+    let Some(fitness) = Fitness::of(member, joint) else {
+        page.leaf(
+            "p",
+            &[],
+            "Nothing can be said: the place is not established, so it is good enough for nothing until it is.",
+        );
+        return;
+    };
+    let rate = say::rate_of(joint).hz();
+    let largest = fitness.largest_s();
+    let null = first_null_hz(largest);
+    let mut text = format!(
+        "At worst {} is {} from its true place ({}): {} constant by the claim, {} that may change over the take \
+         (three sigma). ",
+        member.unit,
+        say::plus_minus_samples(largest * rate),
+        say::short_time(largest),
+        say::short_time(fitness.constant_s),
+        say::short_time(fitness.changing_s)
+    );
+    text.push_str(&match null > HEARING_HZ {
+        true => format!(
+            "Summed with an equal signal of {}, the first frequency to cancel would be {}, above hearing; at 20 kHz the \
+             sum would lose {}.",
+            joint.lead,
+            say::frequency(null),
+            loss_words(sum_loss_db(largest, HEARING_HZ))
+        ),
+        false => format!(
+            "Summed with an equal signal of {}, the sum would cancel at {} and every odd multiple: a comb that is heard.",
+            joint.lead,
+            say::frequency(null)
+        ),
+    });
+    page.leaf("p", &[], &text);
+    let caption = format!(
+        "Channels of {} together with channels of {}",
+        member.unit, joint.lead
+    );
+    table(
+        page,
+        &caption,
+        &["Used as", "Good enough", "Allowed", "Why"],
+        |page| {
+            for one in &fitness.uses {
+                page.element("tr", &[], |page| {
+                    page.leaf("th", &[("scope", "row")], one.name);
+                    page.leaf("td", &[], if one.good_enough { "✓ yes" } else { "✗ no" });
+                    page.leaf("td", &[], &format!("±{}", say::short_time(one.allowed_s)));
+                    page.leaf("td", &[], one.why);
+                });
+            }
+        },
+    );
+}
+
+fn loss_words(loss_db: f64) -> String {
+    match loss_db > -0.05 {
+        true => "less than 0.1 dB".into(),
+        false => format!("{:.1} dB", -loss_db),
+    }
+}
+
+fn signs_table(page: &mut Markup, signs: &[Sign]) {
+    table(
+        page,
+        "Each speaks for the answer or against it",
+        &["Asked", "Found", "Limit", "Result"],
+        |page| {
+            for sign in signs {
+                page.element("tr", &[], |page| {
+                    page.leaf("th", &[("scope", "row")], &sign.name);
+                    page.leaf("td", &[], &say::three_figures(sign.value));
+                    page.leaf("td", &[], &say::three_figures(sign.limit));
+                    page.leaf(
+                        "td",
+                        &[],
+                        if sign.passed {
+                            "✓ passed"
+                        } else {
+                            "✗ failed"
+                        },
+                    );
+                });
+            }
+        },
+    );
+}

@@ -1,0 +1,441 @@
+//! Curves, marks and axes in, one SVG figure out: drawn by the kuva library, then given a title and a description for
+//! those who cannot see it, a view box so that it scales, and colours that are the page's own.
+//! What the library could not do and what was tried: docs/decisions/0002-plots.md.
+
+use std::fmt::Write as _;
+
+use kuva::prelude::{
+    BandPlot, Layout, LinePlot, MarkerShape, Plot, ScatterPlot, SvgBackend, Theme, TickFormat,
+};
+use kuva::render::render::render_multiple;
+
+use super::lag::Point;
+use super::markup::Markup;
+
+/// The inks of the page, as its style sheet names them.
+const INK: &str = "var(--ink)";
+const FAINT: &str = "var(--rule)";
+const SECOND: &str = "var(--second)";
+const BAND: &str = "var(--band)";
+const BROAD: &str = "var(--broad)";
+
+/// How large a figure is drawn, in its own pixels; text is 12 of them high.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Size {
+    /// Width.
+    pub width: f64,
+    /// Height.
+    pub height: f64,
+}
+
+/// What stands along an axis.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Axis {
+    /// The quantity and its unit.
+    pub label: String,
+    /// The least value shown.
+    pub least: f64,
+    /// The greatest value shown; greater than the least.
+    pub greatest: f64,
+    /// How its values are written.
+    pub scale: Scale,
+}
+
+/// How an axis's values are written and stepped.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Scale {
+    /// Plain numbers in steps of 1, 2 or 5.
+    Number,
+    /// Seconds, written `m:ss` or `h:mm:ss`.
+    Time,
+}
+
+/// Something drawn. Each kind differs in shape, not in colour alone.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Mark {
+    /// A thin line in the page's ink.
+    Line(Vec<Point>),
+    /// A broad pale line, to lie under a thin one.
+    Broad(Vec<Point>),
+    /// A shaded stretch between two curves: time, lower, upper.
+    Band(Vec<(f64, f64, f64)>),
+    /// Small open rings.
+    Rings(Vec<Point>),
+    /// Crosses.
+    Crosses(Vec<Point>),
+    /// Triangles, for what lies outside.
+    Triangles(Vec<Point>),
+}
+
+/// A figure to be drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figure {
+    /// Unique on its page.
+    pub id: String,
+    /// What it shows, in a few words; read out.
+    pub title: String,
+    /// What there is to see in it, in a sentence; read out.
+    pub description: String,
+    /// Along the bottom.
+    pub across: Axis,
+    /// Up the side.
+    pub up: Axis,
+    /// What is drawn, first below.
+    pub marks: Vec<Mark>,
+}
+
+impl Figure {
+    /// The figure as an `svg` element. The same figure always gives the same bytes.
+    #[must_use]
+    pub fn svg(&self, size: Size, id_suffix: &str) -> String {
+        let plots: Vec<Plot> = self.marks.iter().filter_map(|mark| mark.plot()).collect();
+        let drawn = SvgBackend::new().render_scene(&render_multiple(plots, self.layout(size)));
+        self.dress(&drawn, size, id_suffix)
+    }
+
+    fn layout(&self, size: Size) -> Layout {
+        let narrow = size.width < 500.0;
+        let (across, up) = (
+            Steps::of(&self.across, if narrow { 4.0 } else { 8.0 }),
+            Steps::of(&self.up, (size.height / 45.0).max(3.0)),
+        );
+        let left = 16.0 + 7.0 * up.longest(&self.up) as f64 + 14.0;
+        Layout::new(
+            (self.across.least, self.across.greatest),
+            (self.up.least, self.up.greatest),
+        )
+        .with_width(size.width)
+        .with_height(size.height)
+        .with_theme(theme())
+        .with_tick_size(12)
+        .with_label_size(12)
+        .with_axis_line_width(1.0)
+        .with_grid_line_width(0.5)
+        .with_x_label(self.across.label.clone())
+        .with_y_label(self.up.label.clone())
+        .with_x_axis_min(self.across.least)
+        .with_x_axis_max(self.across.greatest)
+        .with_y_axis_min(self.up.least)
+        .with_y_axis_max(self.up.greatest)
+        .with_x_tick_step(across.step)
+        .with_y_tick_step(up.step)
+        .with_x_tick_format(across.format(self.across.scale))
+        .with_y_tick_format(up.format(self.up.scale))
+        .with_force_margins(left, 16.0)
+        .with_force_margins_y(10.0, 44.0)
+    }
+
+    /// Replaces the library's opening tag by ours, makes its ids unique and its numbers short.
+    fn dress(&self, drawn: &str, size: Size, id_suffix: &str) -> String {
+        let id = format!("{}{id_suffix}", self.id);
+        let body = drawn
+            .split_once('>')
+            .map_or("", |(_, body)| body)
+            .trim_end()
+            .trim_end_matches("</svg>");
+        let body = without_comments(body).replace("kuva-", &format!("{id}-"));
+        let (title_id, description_id) = (format!("{id}-t"), format!("{id}-d"));
+        let mut markup = Markup::default();
+        markup.element(
+            "svg",
+            &[
+                ("xmlns", "http://www.w3.org/2000/svg"),
+                ("viewBox", &format!("0 0 {} {}", size.width, size.height)),
+                ("role", "img"),
+                ("aria-labelledby", &format!("{title_id} {description_id}")),
+            ],
+            |markup| {
+                markup.leaf("title", &[("id", &title_id)], &self.title);
+                markup.leaf("desc", &[("id", &description_id)], &self.description);
+                markup.raw(&short_numbers(&body));
+            },
+        );
+        markup.finish()
+    }
+}
+
+impl Mark {
+    /// The library's plot; `None` when there is nothing finite to draw.
+    fn plot(&self) -> Option<Plot> {
+        let line = |points: &[Point], ink: &str, width: f64| {
+            let points = finite(points);
+            (points.len() >= 2).then(|| {
+                LinePlot::new()
+                    .with_data(points)
+                    .with_color(ink)
+                    .with_stroke_width(width)
+                    .into()
+            })
+        };
+        let marks = |points: &[Point], shape: MarkerShape, ink: &str, size: f64| {
+            let points = finite(points);
+            (!points.is_empty()).then(|| {
+                ScatterPlot::new()
+                    .with_data(points)
+                    .with_color(ink)
+                    .with_marker(shape)
+                    .with_size(size)
+                    .with_marker_opacity(0.0)
+                    .with_marker_stroke_width(1.0)
+                    .into()
+            })
+        };
+        match self {
+            Self::Line(points) => line(points, INK, 1.2),
+            Self::Broad(points) => line(points, BROAD, 4.5),
+            Self::Rings(points) => marks(points, MarkerShape::Circle, INK, 2.2),
+            Self::Crosses(points) => marks(points, MarkerShape::Cross, SECOND, 3.6),
+            Self::Triangles(points) => marks(points, MarkerShape::Triangle, SECOND, 4.0),
+            Self::Band(points) => {
+                let points: Vec<_> = points
+                    .iter()
+                    .filter(|(x, low, high)| x.is_finite() && low.is_finite() && high.is_finite())
+                    .collect();
+                (points.len() >= 2).then(|| {
+                    BandPlot::new(
+                        points.iter().map(|point| point.0),
+                        points.iter().map(|point| point.1),
+                        points.iter().map(|point| point.2),
+                    )
+                    .with_color(BAND)
+                    .with_opacity(1.0)
+                    .into()
+                })
+            }
+        }
+    }
+}
+
+fn finite(points: &[Point]) -> Vec<Point> {
+    points
+        .iter()
+        .copied()
+        .filter(|(x, y)| x.is_finite() && y.is_finite())
+        .collect()
+}
+
+fn theme() -> Theme {
+    Theme {
+        background: "none".into(),
+        axis_color: INK.into(),
+        grid_color: FAINT.into(),
+        tick_color: INK.into(),
+        text_color: INK.into(),
+        font_family: None,
+        show_grid: true,
+        ..Theme::light()
+    }
+}
+
+/// The distance between an axis's figures.
+struct Steps {
+    step: f64,
+}
+
+/// The steps of a time axis that people count in, seconds.
+const TIME_STEPS: [f64; 17] = [
+    1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0,
+    10_800.0, 21_600.0, 43_200.0,
+];
+
+impl Steps {
+    /// A step that gives about `wanted` figures along `axis`.
+    fn of(axis: &Axis, wanted: f64) -> Self {
+        let rough = (axis.greatest - axis.least) / wanted;
+        let time = TIME_STEPS.into_iter().find(|step| *step >= rough);
+        let step = match (axis.scale, time) {
+            (Scale::Time, Some(step)) if rough > 0.5 => step,
+            _ => {
+                let decade = 10f64.powf(rough.log10().floor());
+                let step = [1.0, 2.0, 5.0]
+                    .into_iter()
+                    .find(|step| step * decade >= rough);
+                step.unwrap_or(10.0) * decade
+            }
+        };
+        Self { step }
+    }
+
+    fn decimals(&self) -> usize {
+        (-self.step.log10().floor()).clamp(0.0, 9.0) as usize
+    }
+
+    fn format(&self, scale: Scale) -> TickFormat {
+        match scale {
+            Scale::Number => TickFormat::Fixed(self.decimals()),
+            Scale::Time => {
+                let decimals = self.decimals();
+                TickFormat::Custom(std::sync::Arc::new(move |seconds| {
+                    time_figure(seconds, decimals)
+                }))
+            }
+        }
+    }
+
+    /// How many characters the longest figure along `axis` has.
+    fn longest(&self, axis: &Axis) -> usize {
+        let decimals = self.decimals();
+        let written = |value: f64| format!("{value:.decimals$}").len();
+        written(axis.least).max(written(axis.greatest))
+    }
+}
+
+fn time_figure(seconds: f64, decimals: usize) -> String {
+    let sign = if seconds < 0.0 { "-" } else { "" };
+    let size = seconds.abs();
+    let whole = if decimals == 0 {
+        size.round()
+    } else {
+        size.floor()
+    };
+    let fraction = match decimals {
+        0 => String::new(),
+        _ => format!("{:.decimals$}", size - whole)[1..].to_string(),
+    };
+    let whole = whole as u64;
+    let (hours, minutes, rest) = (whole / 3600, whole / 60 % 60, whole % 60);
+    match hours {
+        0 => format!("{sign}{minutes}:{rest:02}{fraction}"),
+        _ => format!("{sign}{hours}:{minutes:02}:{rest:02}"),
+    }
+}
+
+fn without_comments(markup: &str) -> String {
+    let mut out = String::with_capacity(markup.len());
+    let mut rest = markup;
+    while let Some((before, after)) = rest.split_once("<!--") {
+        out.push_str(before);
+        rest = after.split_once("-->").map_or("", |(_, after)| after);
+    }
+    out.push_str(rest);
+    out
+}
+
+/// Rounds every number inside tags to two decimals: the library writes the rest of a binary fraction out.
+fn short_numbers(markup: &str) -> String {
+    let mut out = String::with_capacity(markup.len());
+    let mut inside = false;
+    let mut rest = markup;
+    while let Some(character) = rest.chars().next() {
+        let digits = rest
+            .find(|c: char| !(c.is_ascii_digit() || c == '.'))
+            .unwrap_or(rest.len());
+        let number = inside.then(|| rest[..digits].parse::<f64>().ok()).flatten();
+        match number {
+            Some(value) if rest[..digits].contains('.') => {
+                let text = format!("{value:.2}");
+                let _ = write!(out, "{}", text.trim_end_matches('0').trim_end_matches('.'));
+                rest = &rest[digits..];
+            }
+            _ => {
+                match character {
+                    '<' => inside = true,
+                    '>' => inside = false,
+                    _ => {}
+                }
+                let taken = digits.max(character.len_utf8());
+                out.push_str(&rest[..taken]);
+                rest = &rest[taken..];
+            }
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn figure(points: Vec<Point>) -> Figure {
+        Figure {
+            id: "f".into(),
+            title: "A <title>".into(),
+            description: "What is seen".into(),
+            across: Axis {
+                label: "time".into(),
+                least: 0.0,
+                greatest: 300.0,
+                scale: Scale::Time,
+            },
+            up: Axis {
+                label: "samples".into(),
+                least: -1.0,
+                greatest: 1.0,
+                scale: Scale::Number,
+            },
+            marks: vec![
+                Mark::Band(points.iter().map(|(x, y)| (*x, y - 0.1, y + 0.1)).collect()),
+                Mark::Line(points.clone()),
+                Mark::Rings(points.clone()),
+                Mark::Crosses(points.clone()),
+                Mark::Triangles(points),
+            ],
+        }
+    }
+
+    const SIZE: Size = Size {
+        width: 720.0,
+        height: 240.0,
+    };
+
+    #[test]
+    fn a_figure_is_xml_with_title_scale_and_the_page_s_inks() {
+        let svg = figure(vec![(0.0, 0.0), (150.0, 0.5), (300.0, -0.5)]).svg(SIZE, "-w");
+        let tree = roxmltree::Document::parse(&svg).expect("well formed");
+        let root = tree.root_element();
+        assert_eq!(root.attribute("viewBox"), Some("0 0 720 240"));
+        let title = root.first_element_child().expect("a child");
+        assert_eq!(
+            (title.tag_name().name(), title.text()),
+            ("title", Some("A <title>"))
+        );
+        let inks: Vec<&str> = tree
+            .descendants()
+            .flat_map(|node| [node.attribute("fill"), node.attribute("stroke")])
+            .flatten()
+            .collect();
+        assert!(inks.len() > 10);
+        let own = |ink: &&str| ink.starts_with("var(--") || *ink == "none";
+        let strange: Vec<_> = inks.iter().filter(|ink| !own(ink)).collect();
+        assert!(strange.is_empty(), "{strange:?}");
+        for time in ["1:00", "5:00"] {
+            assert!(svg.contains(&format!(">{time}<")), "no {time} in {svg}");
+        }
+    }
+
+    #[test]
+    fn the_same_figure_gives_the_same_bytes() {
+        let points = vec![(0.0, 0.0), (150.0, 0.5), (300.0, -0.5)];
+        assert_eq!(
+            figure(points.clone()).svg(SIZE, ""),
+            figure(points).svg(SIZE, "")
+        );
+    }
+
+    #[test]
+    fn nothing_to_draw_is_no_reason_to_fail() {
+        for points in [
+            vec![],
+            vec![(1.0, 1.0)],
+            vec![(f64::NAN, 1.0), (2.0, f64::INFINITY)],
+        ] {
+            let svg = figure(points).svg(SIZE, "");
+            roxmltree::Document::parse(&svg).expect("well formed");
+        }
+    }
+
+    #[test]
+    fn numbers_are_shortened_in_tags_and_left_alone_in_text() {
+        assert_eq!(
+            short_numbers("<a x=\"61.300000000000004\" y=\"5.0\">61.3000001 µ</a>"),
+            "<a x=\"61.3\" y=\"5\">61.3000001 µ</a>"
+        );
+    }
+
+    #[test]
+    fn times_are_written_as_people_write_them() {
+        assert_eq!(time_figure(90.0, 0), "1:30");
+        assert_eq!(time_figure(3_661.0, 0), "1:01:01");
+        assert_eq!(time_figure(0.25, 2), "0:00.25");
+    }
+}

@@ -1,0 +1,245 @@
+//! Hand-made joint takes for this module's tests: round figures that can be checked by eye.
+
+use super::{Output, OutputChannel, OutputFile};
+use crate::alignment::{
+    Alignment, Basis, Channel, Evidence, FORMAT, JointTake, Member, Part, Placement, Role, Slip,
+    Start, Status, TieRecord, VERSION,
+};
+use crate::finding::{Finding, Sign, Weight};
+
+const RATE: f64 = 48_000.0;
+const LENGTH: u64 = 14_400_000;
+
+/// Names with every character that markup or tables could trip over.
+pub const AWKWARD: &str = "Chœur <\"A\" & 'B', «Ø» 合唱";
+
+fn member(unit: &str, role: Role, names: &[&str]) -> Member {
+    Member {
+        unit: unit.into(),
+        role,
+        take: format!("{unit}-T02"),
+        length_samples: LENGTH,
+        sample_rate: None,
+        parts: vec![Part {
+            path: format!("{unit}/T02.wav"),
+            first_sample: 0,
+            length_samples: LENGTH,
+            first_channel: 1,
+            digest: "xxh3:00112233445566aa".into(),
+        }],
+        channels: names
+            .iter()
+            .zip(1..)
+            .map(|(name, index)| Channel {
+                index,
+                name: (*name).into(),
+            })
+            .collect(),
+        basis: Basis::None,
+        status: Status::Established,
+        offset_samples: 0.0,
+        offset_sigma_samples: 0.0,
+        offset_bound_samples: 0.0,
+        rate_ppm: 0.0,
+        rate_sigma_ppm: 0.0,
+        rate_measured: false,
+        knots: vec![[0.0, 0.0], [LENGTH as f64 - 1.0, LENGTH as f64 - 1.0]],
+        slips: Vec::new(),
+        placement: Placement::Exact,
+        findings: Vec::new(),
+        evidence: None,
+    }
+}
+
+fn joint(name: &str, follower: Member) -> JointTake {
+    JointTake {
+        name: name.into(),
+        sample_rate: 48_000,
+        lead: "NORTH".into(),
+        length_samples: LENGTH,
+        start: Start {
+            samples_since_midnight: Some(1_728_000_000),
+            timecode: "10:00:00:00".into(),
+            frame_rate: "30/1".into(),
+            drop_frame: false,
+            date: "2031-05-04".into(),
+        },
+        members: vec![
+            member("NORTH", Role::Lead, &["Main L", "Main R", AWKWARD]),
+            follower,
+        ],
+    }
+}
+
+/// A clock of `ppm` that wanders by a tenth of a sample, at the follower position `k`.
+fn wandering(offset: f64, ppm: f64, k: f64) -> f64 {
+    offset + k / (1.0 + ppm * 1e-6) + 0.1 * (k / LENGTH as f64 * std::f64::consts::TAU).sin()
+}
+
+fn sign(name: &str, value: f64, limit: f64) -> Sign {
+    Sign {
+        name: name.into(),
+        value,
+        limit,
+        passed: value >= limit,
+    }
+}
+
+/// SOUTH on a common signal: offset 49440 samples, +7.31 ppm, resampled, one tie left out.
+pub fn common_signal() -> JointTake {
+    let (offset, ppm) = (49_440.0, 7.31);
+    let mut south = member("SOUTH", Role::Follower, &["Spot", "", "Split <main>"]);
+    south.basis = Basis::CommonSignal;
+    south.offset_samples = offset;
+    south.offset_sigma_samples = 0.003;
+    south.offset_bound_samples = 0.01;
+    south.rate_ppm = ppm;
+    south.rate_sigma_ppm = 0.004;
+    south.rate_measured = true;
+    south.placement = Placement::Resampled;
+    let last = LENGTH as f64 - 1.0;
+    south.knots = (0..=60)
+        .map(|knot| {
+            let k = last * f64::from(knot) / 60.0;
+            [k, wandering(offset, ppm, k)]
+        })
+        .collect();
+    let ties = (0..58)
+        .map(|tie| {
+            let k = (f64::from(tie) + 0.5) * 5.0 * RATE;
+            let scatter = [0.004, -0.003, 0.001, -0.005, 0.002][tie as usize % 5];
+            let astray = if tie == 31 { 0.4 } else { 0.0 };
+            TieRecord {
+                lead: wandering(offset, ppm, k),
+                follower: k + scatter + astray,
+                sigma: 0.004,
+                used: tie != 31,
+                source: "common-signal 3=3".into(),
+            }
+        })
+        .collect();
+    south.evidence = Some(Evidence {
+        story: vec![
+            "the same electrical signal stands on NORTH 3 and SOUTH 3; the offset and the rate are measured on it"
+                .into(),
+        ],
+        signs: vec![
+            sign("coherence of the channel pair", 0.998, 0.9),
+            sign("share of windows that agree", 0.983, 0.8),
+        ],
+        ties,
+        band: (0..=20)
+            .map(|at| {
+                let across: f64 = f64::from(at) / 20.0;
+                [offset + across * last, 0.002 + 0.002 * (2.0 * across - 1.0).powi(2)]
+            })
+            .collect(),
+        residual_rms_samples: 0.0035,
+        candidates: Vec::new(),
+    });
+    south.findings = vec![
+        Finding::new(
+            "stamps-differ-from-common-signal",
+            Weight::Note,
+            "the stamps and the common signal disagree; the common signal decides",
+        )
+        .measured("+812.0 samples (+16.92 ms)", "±1 samples")
+        .because("jamming and reading timecode is good to a timecode frame or so")
+        .then("nothing: the measured offset was used"),
+    ];
+    joint("evening-02", south)
+}
+
+/// SOUTH by stamps good to a timecode frame; the rate measured on the room's sound, without ties kept.
+pub fn stamps() -> JointTake {
+    let mut south = member("SOUTH", Role::Follower, &["Spot", "Room"]);
+    south.basis = Basis::Stamps;
+    south.offset_samples = 595_200.0;
+    south.offset_sigma_samples = 533.0;
+    south.offset_bound_samples = 1600.0;
+    south.rate_ppm = -3.2;
+    south.rate_sigma_ppm = 0.02;
+    south.rate_measured = true;
+    south.placement = Placement::Resampled;
+    let last = LENGTH as f64 - 1.0;
+    south.knots = vec![[0.0, 595_200.0], [last, 595_200.0 + last / (1.0 - 3.2e-6)]];
+    south.slips = vec![Slip {
+        at_sample: 4_670_400,
+        samples: -1024.0,
+        sigma_samples: 0.5,
+    }];
+    joint("evening-03", south)
+}
+
+/// SOUTH somewhere, nobody knows where.
+pub fn not_established() -> JointTake {
+    let mut south = member("SOUTH", Role::Follower, &["Spot"]);
+    south.status = Status::NotEstablished;
+    south.placement = Placement::NotPlaced;
+    south.rate_sigma_ppm = 10.0;
+    south.evidence = Some(Evidence {
+        story: vec!["nothing reliable was found; nothing was shifted".into()],
+        signs: vec![sign("best peak against the second", 1.02, 1.5)],
+        candidates: vec![[240_000.0, 1.0], [264_000.0, 0.98]],
+        ..Evidence::default()
+    });
+    south.findings = vec![
+        Finding::new(
+            "not-established",
+            Weight::Ask,
+            "where this follower lies on the lead's clock could not be established",
+        )
+        .because("the sound repeats every 0.5 s")
+        .then("give an instant with --tie UNIT@POS=UNIT@POS"),
+    ];
+    joint("evening-04", south)
+}
+
+/// All three.
+pub fn alignment() -> Alignment {
+    Alignment {
+        format: FORMAT.into(),
+        version: VERSION,
+        made_by: "commontime 0.1.0".into(),
+        joint_takes: vec![common_signal(), stamps(), not_established()],
+        findings: vec![
+            Finding::new(
+                "take-alone",
+                Weight::Warn,
+                "no other unit ran during this take",
+            )
+            .at("SOUTH T09"),
+        ],
+    }
+}
+
+/// What was built of `joint`: one file of every channel of every member that has a place.
+pub fn output(joint: &JointTake) -> Output {
+    let placed = joint
+        .members
+        .iter()
+        .filter(|member| member.placement != Placement::NotPlaced);
+    let channels = placed
+        .flat_map(|member| member.channels.iter().map(move |channel| (member, channel)))
+        .zip(1..)
+        .map(|((member, channel), number)| OutputChannel {
+            number,
+            name: channel.name.clone(),
+            unit: member.unit.clone(),
+            source_channel: channel.index,
+            placement: member.placement,
+            peak_dbfs: Some(-6.25),
+        })
+        .collect();
+    Output {
+        first_lead_position: 0,
+        length_samples: joint.length_samples,
+        files: vec![OutputFile {
+            path: format!("{}.wav", joint.name),
+            bytes: 345_600_602,
+            digest: "xxh3:0123456789abcdef".into(),
+            encoding: "32-bit float".into(),
+            channels,
+        }],
+    }
+}
