@@ -220,7 +220,7 @@ impl<'a> Plan<'a> {
 
     fn lay_out(&mut self, shape: Shape, file_names: Vec<String>) -> Result<()> {
         let ranges: Vec<Range<usize>> = match shape {
-            Shape::Poly => vec![0..self.channels.len()],
+            Shape::Poly => std::iter::once(0..self.channels.len()).collect(),
             Shape::PerUnit => self
                 .channels
                 .chunk_by(|a, b| a.member == b.member)

@@ -118,7 +118,8 @@ impl Course {
         }
         let mut slips = member.slips.clone();
         slips.sort_by_key(|slip| slip.at_sample);
-        if slips.iter().any(|slip| !(slip.samples.abs() < LARGEST)) {
+        let sized = |slip: &Slip| slip.samples.is_finite() && slip.samples.abs() < LARGEST;
+        if !slips.iter().all(sized) {
             return Err(refuse(take, member, "a slip is no number of samples"));
         }
         if member.placement == Placement::Exact {

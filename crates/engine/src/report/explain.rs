@@ -265,11 +265,10 @@ fn push_offset(text: &mut String, Subject { joint, member }: Subject<'_>) {
     if span::span_of(member, joint).is_some() {
         let _ = writeln!(
             text,
-            "  offset  {}, sigma {}: {} {} sample of {} falls at this position of {}",
+            "  offset  {}, sigma {}: {} from its start; the first sample of {} falls at this position of {}",
             say::samples(member.offset_samples, member.offset_sigma_samples),
             say::three_figures(member.offset_sigma_samples),
             say::clock_time(member.offset_samples / rate),
-            "from its start; the first",
             member.unit,
             joint.lead
         );

@@ -285,7 +285,7 @@ fn float_above_full_scale_is_kept_or_asked_about_but_never_clipped() {
     let shoot = Shoot::new();
     let mut plane = noise(Encoding::Float32, 9, 5000);
     // 20 log10(2.0653801) = +6.3 dBFS
-    plane[777] = f64::from(-2.065_380_1_f32);
+    plane[777] = f64::from(-2.065_38_f32);
     let north = shoot.record(&Recording {
         unit: "NORTH",
         encoding: Encoding::Float32,

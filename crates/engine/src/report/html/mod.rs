@@ -1,6 +1,7 @@
 //! A joint take and what was built of it in, one self-contained page out: no script, nothing fetched, light and dark,
 //! prints on paper; well-formed XML as well as HTML, so that a strict parser can hold it to account.
 
+mod meaning;
 mod follower;
 mod tables;
 

@@ -241,7 +241,7 @@ fn the_claim_is_what_the_basis_allows() {
 fn an_acoustic_claim_names_the_distance() {
     let mut joint = sample::stamps();
     joint.members[1].basis = Basis::Acoustic;
-    joint.members[1].offset_bound_samples = 1398.601_398_601_4;
+    joint.members[1].offset_bound_samples = 1_398.601_398_601_4;
     let text = visible_text(&page_of(&joint));
     // 10 m / 343.2 m/s * 48 kHz = 1398.6 samples = 29.1 ms
     assert!(
