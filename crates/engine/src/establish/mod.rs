@@ -3,6 +3,7 @@
 
 mod claim;
 mod options;
+mod record;
 mod run;
 #[cfg(test)]
 mod tests;

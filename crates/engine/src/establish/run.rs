@@ -1,27 +1,28 @@
 //! Cards' takes in, the alignment out: every joint take's followers measured, claimed and written down as plain data.
 
 use crate::alignment::{
-    Alignment, Basis, Channel, Evidence, FORMAT, JointTake, Member, Part, Placement, Role, Start,
-    Status, TieRecord, VERSION,
+    Alignment, Basis, Evidence, FORMAT, JointTake, Member, Placement, Role, Start, Status, VERSION,
 };
 use crate::clock::acoustic::{AcousticRequest, measure_acoustic};
 use crate::clock::common::{integer_shift, measure_common};
-use crate::clock::{Clock, Measured, Outcome};
+use crate::clock::{Clock, Outcome};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
-use crate::media;
 use crate::pair::{Candidate, Joint, choose_lead, joint_takes};
 use crate::progress::Progress;
 use crate::signal::Sound;
-use crate::take::{Survey, Take, TakeSound};
+use crate::take::{Survey, TakeSound};
+use crate::tie::Guess;
 use crate::tie::common::find_common;
-use crate::tie::{Guess, Source, Tie};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };
 use super::options::{ManualTie, NamedPair, Options, Resample};
+use super::record::{
+    band, channels_of, lead_member, other_rate, parts_of, tie_records, unreadable_member,
+};
 
 /// The search for a common signal goes this far either side of the stamps, seconds; and this far without stamps.
 const SEARCH_S: (f64, f64) = (0.5, 10.0);
@@ -409,124 +410,4 @@ fn whole_shift(clock: &Clock) -> Option<i64> {
         .iter()
         .all(|knot| (knot.lead.0 - knot.follower.0 - shift.round()).abs() <= ROOM_EXACT);
     common.then_some(shift.round() as i64)
-}
-
-fn tie_records(measured: &Measured) -> Vec<TieRecord> {
-    let name = |tie: &Tie| match &tie.source {
-        Source::CommonSignal { lead, follower } => {
-            format!("common-signal {}={}", lead + 1, follower + 1)
-        }
-        Source::Acoustic => "acoustic".into(),
-        Source::Stamps => "stamps".into(),
-        Source::Manual(reason) => format!("manual: {reason}"),
-    };
-    measured
-        .ties
-        .iter()
-        .map(|tie| TieRecord {
-            lead: tie.lead.0,
-            follower: tie.follower.0,
-            sigma: tie.sigma.0,
-            used: tie.used,
-            source: name(tie),
-        })
-        .collect()
-}
-
-fn band(measured: &Measured) -> Vec<[f64; 2]> {
-    measured
-        .clock
-        .knots()
-        .iter()
-        .map(|knot| [knot.lead.0, knot.sigma.0])
-        .collect()
-}
-
-fn parts_of(take: &Take) -> Vec<Part> {
-    take.parts
-        .iter()
-        .map(|part| Part {
-            path: part.path.display().to_string(),
-            first_sample: part.first_sample,
-            length_samples: part.length,
-            first_channel: part.first_channel as u32 + 1,
-            digest: media::digest(&part.path).unwrap_or_default(),
-        })
-        .collect()
-}
-
-fn channels_of(take: &Take) -> Vec<Channel> {
-    take.channels
-        .iter()
-        .zip(1..)
-        .map(|(name, index)| Channel {
-            index,
-            name: name.clone(),
-        })
-        .collect()
-}
-
-/// A member before anything is known about it: the lead as it stands, a follower that is not placed.
-fn bare_member(take: &Take, role: Role) -> Member {
-    let clock = Clock::straight(LeadPos(0.0), Ppm(0.0), take.length.0, take.rate.hz());
-    Member {
-        unit: take.unit.clone(),
-        role,
-        take: take.name.clone(),
-        length_samples: take.length.0,
-        sample_rate: None,
-        parts: parts_of(take),
-        channels: channels_of(take),
-        basis: Basis::None,
-        status: Status::NotEstablished,
-        offset_samples: 0.0,
-        offset_sigma_samples: 0.0,
-        offset_bound_samples: 0.0,
-        rate_ppm: 0.0,
-        rate_sigma_ppm: 0.0,
-        rate_measured: false,
-        knots: clock
-            .knots()
-            .iter()
-            .map(|knot| [knot.follower.0, knot.lead.0])
-            .collect(),
-        slips: Vec::new(),
-        placement: Placement::NotPlaced,
-        findings: Vec::new(),
-        evidence: None,
-    }
-}
-
-fn lead_member(take: &Take) -> Member {
-    let mut member = bare_member(take, Role::Lead);
-    member.status = Status::Established;
-    member.placement = Placement::Exact;
-    member.rate_measured = true;
-    member
-}
-
-fn unreadable_member(take: &Take, error: &Error) -> Member {
-    let mut member = bare_member(take, Role::Follower);
-    member.findings.push(
-        Finding::new(
-            "take-unreadable",
-            Weight::Stop,
-            "this take could not be read; not placed",
-        )
-        .at(take.place())
-        .measured(error.to_string(), "a readable take"),
-    );
-    member
-}
-
-fn other_rate(take: &Take, lead: &Take) -> Member {
-    let mut member = bare_member(take, Role::Follower);
-    member.sample_rate = Some(take.rate.0);
-    member.findings.push(
-        Finding::new("rates-differ", Weight::Ask, "the units ran at different sampling rates; not placed")
-            .at(take.place())
-            .measured(take.rate.to_string(), lead.rate.to_string())
-            .then("convert this unit's takes to the lead's sampling rate first, and set the units alike next time"),
-    );
-    member
 }

@@ -133,7 +133,7 @@ impl Figure {
             .map_or("", |(_, body)| body)
             .trim_end()
             .trim_end_matches("</svg>");
-        let body = without_comments(body).replace("kuva-", &format!("{id}-"));
+        let body = renumbered(&without_comments(body)).replace("kuva-", &format!("{id}-"));
         let (title_id, description_id) = (format!("{id}-t"), format!("{id}-d"));
         let mut markup = Markup::default();
         markup.element(
@@ -298,6 +298,28 @@ fn time_figure(seconds: f64, decimals: usize) -> String {
         0 => format!("{sign}{minutes}:{rest:02}{fraction}"),
         _ => format!("{sign}{hours}:{minutes:02}:{rest:02}"),
     }
+}
+
+/// The library numbers its clips through the whole run of the program; here they count from 1 in every figure, so that the
+/// same figure gives the same bytes.
+fn renumbered(markup: &str) -> String {
+    const CLIP: &str = "kuva-clip-";
+    let mut seen: Vec<&str> = Vec::new();
+    let mut parts = markup.split(CLIP);
+    let mut out = parts.next().unwrap_or_default().to_string();
+    for part in parts {
+        let digits = part.len() - part.trim_start_matches(|c: char| c.is_ascii_digit()).len();
+        let (number, rest) = part.split_at(digits);
+        let place = seen
+            .iter()
+            .position(|known| *known == number)
+            .unwrap_or_else(|| {
+                seen.push(number);
+                seen.len() - 1
+            });
+        out.push_str(&format!("{CLIP}{}{rest}", place + 1));
+    }
+    out
 }
 
 fn without_comments(markup: &str) -> String {

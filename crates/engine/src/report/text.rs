@@ -110,6 +110,35 @@ mod tests {
 
     #[test]
     fn three_joint_takes_in_a_few_lines() {
-        insta::assert_snapshot!(alignment_text(&sample::alignment()), @"");
+        insta::assert_snapshot!(alignment_text(&sample::alignment()), @r#"
+        3 joint takes
+
+        evening-02  10:00:00:00  5 min 00 s at 48000 Hz
+          NORTH  lead, 3 channels, bit for bit
+          SOUTH  3 channels, resampled once
+            measured on a common electrical signal, ±0.010 samples, ±0.208 µs
+            offset +49440.0000 samples (00:00:01.030)
+            rate +7.3100 ppm (sigma 0.0040)
+            starts 1.030 s after the lead (49440 samples); runs on 1.028 s after the lead (49335 samples)
+
+        evening-03  10:00:00:00  5 min 00 s at 48000 Hz
+          NORTH  lead, 3 channels, bit for bit
+          SOUTH  2 channels, resampled once
+            placed by the units' stamps, good to one timecode frame (±1600 samples, ±33.3 ms)
+            offset +595200 samples (00:00:12.400)
+            rate -3.200 ppm (sigma 0.020)
+            starts 12.400 s after the lead (595200 samples); runs on 12.401 s after the lead (595246 samples)
+
+        evening-04  10:00:00:00  5 min 00 s at 48000 Hz
+          NORTH  lead, 3 channels, bit for bit
+          SOUTH  1 channel, not in the recording
+            not established: nothing reliable was found and nothing was shifted
+            ask: where this follower lies on the lead's clock could not be established
+              likely cause: the sound repeats every 0.5 s
+              next: give an instant with --tie UNIT@POS=UNIT@POS
+
+        besides
+            warn: no other unit ran during this take [SOUTH T09]
+        "#);
     }
 }

@@ -15,28 +15,136 @@ fn refused(place: &str) -> String {
 
 #[test]
 fn without_a_place_it_says_what_can_be_asked() {
-    insta::assert_snapshot!(explain(&sample::alignment(), None).expect("an overview"), @"");
+    insta::assert_snapshot!(explain(&sample::alignment(), None).expect("an overview"), @r#"
+    3 joint takes, measured by commontime 0.1.0
+
+    ask about
+      evening-02
+      evening-02/SOUTH  (measured on a common electrical signal, ±0.010 samples, ±0.208 µs)
+      evening-03
+      evening-03/SOUTH  (placed by the units' stamps, good to one timecode frame (±1600 samples, ±33.3 ms))
+      evening-04
+      evening-04/SOUTH  (not established: nothing reliable was found and nothing was shifted)
+
+    and behind a unit, with a slash: offset, rate, clock@TIME, signs, ties, findings
+        warn: no other unit ran during this take [SOUTH T09]
+    "#);
 }
 
 #[test]
 fn an_offset_leads_to_its_ties() {
-    insta::assert_snapshot!(said("evening-02/SOUTH/offset"), @"");
+    insta::assert_snapshot!(said("evening-02/SOUTH/offset"), @r#"
+    evening-02 / SOUTH / offset
+
+      claim   measured on a common electrical signal, ±0.010 samples, ±0.208 µs
+      basis   common-signal: the same electrical signal found on both units
+      offset  +49440.0000 samples, sigma 0.003: 00:00:01.030 from its start; the first sample of SOUTH falls at this position of NORTH
+
+    how it came about
+      - the same electrical signal stands on NORTH 3 and SOUTH 3; the offset and the rate are measured on it
+
+    signs asked
+      passed  coherence of the channel pair: 0.998 (limit 0.9)
+      passed  share of windows that agree: 0.983 (limit 0.8)
+
+    ties nearest to the follower's first sample
+         lead position          follower     sigma  from clock            source
+            169439.128        120000.004    0.0040     +0.0040  used      common-signal 3=3
+            409437.384        359999.997    0.0040     -0.0030  used      common-signal 3=3
+            649435.640        600000.001    0.0040     +0.0010  used      common-signal 3=3
+            889433.895        839999.995    0.0040     -0.0050  used      common-signal 3=3
+           1129432.151       1080000.002    0.0040     +0.0019  used      common-signal 3=3
+           1369430.405       1320000.004    0.0040     +0.0039  used      common-signal 3=3
+      57 of 58 ties used; scatter about the clock 0.004 samples rms
+    "#);
 }
 
 #[test]
 fn a_rate_can_be_checked_on_its_first_and_last_tie() {
-    insta::assert_snapshot!(said("evening-02/south/RATE"), @"");
+    insta::assert_snapshot!(said("evening-02/south/RATE"), @r#"
+    evening-02 / SOUTH / RATE
+
+      rate    +7.3100 ppm (sigma 0.0040)
+              it wrote more over its length: 105.3 samples, 2.19 ms
+
+    how it came about
+      - the same electrical signal stands on NORTH 3 and SOUTH 3; the offset and the rate are measured on it
+
+    from the first used tie to the last
+      13679899.969 samples of the lead are 13679999.997 of SOUTH: +7.3121 ppm
+
+    first and last used ties
+         lead position          follower     sigma  from clock            source
+            169439.128        120000.004    0.0040     +0.0040  used      common-signal 3=3
+            409437.384        359999.997    0.0040     -0.0030  used      common-signal 3=3
+            649435.640        600000.001    0.0040     +0.0010  used      common-signal 3=3
+          13369342.586      13320000.004    0.0040     +0.0041  used      common-signal 3=3
+          13609340.841      13559999.997    0.0040     -0.0030  used      common-signal 3=3
+          13849339.097      13800000.001    0.0040     +0.0010  used      common-signal 3=3
+      57 of 58 ties used; scatter about the clock 0.004 samples rms
+
+    signs asked
+      passed  coherence of the channel pair: 0.998 (limit 0.9)
+      passed  share of windows that agree: 0.983 (limit 0.8)
+    "#);
 }
 
 #[test]
 fn a_moment_has_its_knots_and_ties() {
-    insta::assert_snapshot!(said("evening-02/SOUTH/clock@2:30"), @"");
+    insta::assert_snapshot!(said("evening-02/SOUTH/clock@2:30"), @r#"
+    evening-02 / SOUTH / clock@2:30
+
+      at 00:02:30.000 of evening-02, lead position 7200000
+      SOUTH is at its own position 7150612.268, 00:02:28.971
+
+    knots on both sides
+      lead     7009388.6499   SOUTH     6959999.5167
+      lead     7249386.8684   SOUTH     7199999.5000
+
+    ties nearest in time
+         lead position          follower     sigma  from clock            source
+           6649391.780       6600000.001    0.0040     +0.0010  used      common-signal 3=3
+           6889390.016       6839999.995    0.0040     -0.0050  used      common-signal 3=3
+           7129388.251       7080000.002    0.0040     +0.0020  used      common-signal 3=3
+           7369386.486       7320000.004    0.0040     +0.0040  used      common-signal 3=3
+           7609384.721       7560000.397    0.0040     +0.3970  not used  common-signal 3=3
+           7849382.957       7800000.001    0.0040     +0.0010  used      common-signal 3=3
+      57 of 58 ties used; scatter about the clock 0.004 samples rms
+    "#);
 }
 
 #[test]
 fn what_was_not_established_says_what_was_asked() {
-    insta::assert_snapshot!(said("evening-04/SOUTH"), @"");
-    insta::assert_snapshot!(said("evening-04/SOUTH/offset"), @"");
+    insta::assert_snapshot!(said("evening-04/SOUTH"), @r#"
+    evening-04 / SOUTH
+
+      claim   not established: nothing reliable was found and nothing was shifted
+      basis   none: nothing reliable
+      rate    not measured; the nominal rate was assumed, good to ±20 ppm (two sigma)
+
+    how it came about
+      - nothing reliable was found; nothing was shifted
+      - +240000 samples would fit too, 1.00 as well as the best
+      - +264000 samples would fit too, 0.98 as well as the best
+
+    ask further, behind a slash: offset, rate, clock@TIME, signs, ties, findings
+    "#);
+    insta::assert_snapshot!(said("evening-04/SOUTH/offset"), @r#"
+    evening-04 / SOUTH / offset
+
+      claim   not established: nothing reliable was found and nothing was shifted
+      basis   none: nothing reliable
+
+    how it came about
+      - nothing reliable was found; nothing was shifted
+      - +240000 samples would fit too, 1.00 as well as the best
+      - +264000 samples would fit too, 0.98 as well as the best
+
+    signs asked
+      failed  best peak against the second: 1.02 (limit 1.5)
+
+    no ties: this rests on no measurement of sound
+    "#);
 }
 
 #[test]
