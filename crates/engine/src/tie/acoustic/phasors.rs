@@ -8,6 +8,7 @@ use realfft::num_complex::Complex32;
 use realfft::{RealFftPlanner, RealToComplex};
 
 use crate::error::{Error, Kind, Result};
+use crate::signal::hann;
 
 /// Samples of the analysis window (0.512 s at 16 kHz).
 pub const WINDOW: usize = 8192;
@@ -104,9 +105,7 @@ impl Phasors {
         let fft = RealFftPlanner::new().plan_fft_forward(WINDOW);
         Self {
             band,
-            hann: (0..WINDOW)
-                .map(|i| (0.5 - 0.5 * (TAU * i as f64 / WINDOW as f64).cos()) as f32)
-                .collect(),
+            hann: hann(WINDOW).into_iter().map(|w| w as f32).collect(),
             windowed: fft.make_input_vec(),
             spectrum: fft.make_output_vec(),
             scratch: fft.make_scratch_vec(),
