@@ -5,4 +5,5 @@ mod fixture;
 mod samples;
 mod described;
 mod refused;
+mod checked;
 mod readers;

@@ -1,0 +1,281 @@
+//! A finished file in, how far each follower still is from the lead out: the common signal that the alignment names is
+//! measured again on the output, at its start, middle and end, by the phase of the averaged cross-spectrum.
+
+use std::fmt;
+use std::ops::Range;
+
+use realfft::num_complex::Complex64;
+use serde::Serialize;
+
+use crate::alignment::{JointTake, Member, Placement, Role};
+use crate::build::OutputFile;
+use crate::error::{Error, Result};
+use crate::finding::{Finding, Weight};
+use crate::signal::{Sound, Transform, hann};
+use crate::take::{TakePart, TakeSound};
+use crate::tie::correlate::refine;
+use crate::units::Samples;
+
+/// Samples in one block of the averaged cross-spectrum.
+const BLOCK: usize = 8192;
+/// Longest stretch that is measured at one place, seconds: hundreds of blocks, a hundredth of a second to compute.
+const STRETCH_S: f64 = 10.0;
+/// The band that is used, as parts of the Nyquist frequency: without mains hum and without converters' filters.
+const BAND: (f64, f64) = (0.01, 0.9);
+/// Below this correlation over the band the two channels do not carry one signal here.
+const BELIEVED: f64 = 0.5;
+/// Farther off than this is found, but not searched for, samples.
+const WITHIN: usize = 1024;
+/// What a rendering may add to a measured offset's bound, samples: the contract's 0.001 twice.
+const RENDERING: f64 = 0.002;
+/// What a clock that was taken for common with the lead's may be off, samples (the largest that `clock` lets pass).
+const COPYING: f64 = 0.05;
+
+/// Where on the output a residual was measured.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Place {
+    /// Where both units first run.
+    Start,
+    /// Halfway.
+    Middle,
+    /// Where both units last run.
+    End,
+}
+
+/// How far a follower is from the lead on the finished file.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Residual {
+    /// The joint take.
+    pub joint_take: String,
+    /// The follower.
+    pub unit: String,
+    /// Start, middle or end.
+    pub place: Place,
+    /// The middle of the measured stretch, samples from the start of the file.
+    pub position: f64,
+    /// The follower's lag in the file, samples; positive: it comes later than the lead.
+    pub lag_samples: f64,
+    /// One sigma of the lag.
+    pub sigma_samples: f64,
+    /// Correlation of the two channels over the band, 0 to 1.
+    pub correlation: f64,
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Start => "start",
+            Self::Middle => "middle",
+            Self::End => "end",
+        })
+    }
+}
+
+/// Measures every follower of `take` that rests on a common signal whose two channels are in `output`.
+///
+/// # Errors
+/// When the file cannot be read.
+pub fn residuals(output: &OutputFile, take: &JointTake) -> Result<Vec<Residual>> {
+    let pairs: Vec<(&Member, (usize, usize))> = take
+        .members
+        .iter()
+        .filter(|member| member.role == Role::Follower)
+        .filter_map(|member| Some((member, channels(output, take, member)?)))
+        .collect();
+    if pairs.is_empty() {
+        return Ok(Vec::new());
+    }
+    let sound = TakeSound::open(&[TakePart {
+        path: output.path.clone(),
+        first_sample: 0,
+        length: output.length_samples,
+        first_channel: 0,
+        channels: output.channels.len(),
+    }])?;
+    let mut found = Vec::new();
+    for (member, channels) in pairs {
+        for (place, stretch) in stretches(output, take, member) {
+            let middle = (stretch.start + stretch.end) as f64 / 2.0;
+            if let Some(lag) = lag(&sound, channels, stretch)? {
+                found.push(Residual {
+                    joint_take: take.name.clone(),
+                    unit: member.unit.clone(),
+                    place,
+                    position: middle,
+                    lag_samples: lag.samples.0,
+                    sigma_samples: lag.sigma.0,
+                    correlation: lag.correlation,
+                });
+            }
+        }
+    }
+    Ok(found)
+}
+
+/// Says what lies beyond what the alignment claims.
+pub(super) fn findings(take: &JointTake, residuals: &[Residual]) -> Vec<Finding> {
+    let bound = |unit: &str| {
+        let member = take.members.iter().find(|member| member.unit == unit)?;
+        let rounding = (member.offset_samples - member.offset_samples.round()).abs();
+        let copied = member.placement == Placement::Exact;
+        Some(
+            member.offset_bound_samples
+                + if copied {
+                    COPYING + rounding
+                } else {
+                    RENDERING
+                },
+        )
+    };
+    residuals
+        .iter()
+        .filter_map(|residual| {
+            let allowed = bound(&residual.unit)? + 3.0 * residual.sigma_samples;
+            (residual.lag_samples.abs() > allowed).then(|| {
+                Finding::new(
+                    "residual-lag",
+                    Weight::Warn,
+                    format!("{} is off the lead in the finished file", residual.unit),
+                )
+                .at(format!(
+                    "{} {} {}",
+                    residual.joint_take, residual.unit, residual.place
+                ))
+                .measured(
+                    format!("{:+.4} samples", residual.lag_samples),
+                    format!("within {allowed:.4} samples"),
+                )
+                .because("the clock changed in a way the measurement did not follow")
+                .then("look at the lag plot of the report before the recording is used")
+            })
+        })
+        .collect()
+}
+
+/// Says that a file could not be measured again.
+pub(super) fn unmeasured(output: &OutputFile, error: &Error) -> Finding {
+    Finding::new(
+        "not-checked",
+        Weight::Warn,
+        format!("not measured again: {error}"),
+    )
+    .at(output.path.display().to_string())
+}
+
+/// The file's channels that carry the common signal of lead and `member`, by the ties' source `common-signal L=F`.
+fn channels(output: &OutputFile, take: &JointTake, member: &Member) -> Option<(usize, usize)> {
+    let evidence = member.evidence.as_ref()?;
+    let (lead, own) = evidence
+        .ties
+        .iter()
+        .filter(|tie| tie.used)
+        .find_map(|tie| tie.source.strip_prefix("common-signal ")?.split_once('='))?;
+    let place = |unit: &str, channel: &str| {
+        let channel: u32 = channel.trim().parse().ok()?;
+        output
+            .channels
+            .iter()
+            .position(|found| found.unit == unit && found.unit_channel == channel)
+    };
+    Some((place(&take.lead, lead)?, place(&member.unit, own)?))
+}
+
+/// Three stretches of the file in which both units run.
+fn stretches(output: &OutputFile, take: &JointTake, member: &Member) -> Vec<(Place, Range<i64>)> {
+    let ends = match (member.knots.first(), member.knots.last()) {
+        (Some([_, from]), Some([_, to])) => (*from, *to),
+        _ => (
+            member.offset_samples,
+            member.offset_samples + member.length_samples as f64,
+        ),
+    };
+    let start = output.first_lead_position;
+    let (from, to) = (ends.0.ceil() as i64 - start, ends.1.floor() as i64 - start);
+    let lead = (-start, (take.length_samples as i64).saturating_sub(start));
+    let from = from.max(lead.0).max(0);
+    let to = to.min(lead.1).min(output.length_samples as i64);
+    let longest = (STRETCH_S * f64::from(output.sample_rate)) as i64;
+    let length = (to.saturating_sub(from) / 3).min(longest);
+    if length < 4 * BLOCK as i64 {
+        return Vec::new();
+    }
+    let middle = from + (to - from - length) / 2;
+    vec![
+        (Place::Start, from..from + length),
+        (Place::Middle, middle..middle + length),
+        (Place::End, to - length..to),
+    ]
+}
+
+struct Lag {
+    samples: Samples,
+    sigma: Samples,
+    correlation: f64,
+}
+
+/// The lag of the second channel behind the first over a stretch; `None` when they do not carry one signal there.
+fn lag(sound: &dyn Sound, channels: (usize, usize), stretch: Range<i64>) -> Result<Option<Lag>> {
+    let transform = Transform::new(BLOCK);
+    let window = hann(BLOCK);
+    let bins =
+        (BAND.0 * transform.bins() as f64) as usize..(BAND.1 * transform.bins() as f64) as usize;
+    let mut cross = vec![Complex64::default(); transform.bins()];
+    let mut powers = (0.0, 0.0);
+    let mut blocks = 0;
+    let mut planes = [vec![0.0; BLOCK], vec![0.0; BLOCK]];
+    for start in (stretch.start..=stretch.end - BLOCK as i64).step_by(BLOCK / 2) {
+        let [lead, own] = &mut planes;
+        sound.read(
+            &[channels.0, channels.1],
+            start,
+            &mut [&mut *lead, &mut *own],
+        )?;
+        let spectrum = |plane: &[f64]| {
+            let windowed: Vec<f64> = plane
+                .iter()
+                .zip(&window)
+                .map(|(value, w)| value * w)
+                .collect();
+            transform.spectrum(&windowed)
+        };
+        let (x, y) = (spectrum(lead), spectrum(own));
+        for bin in bins.clone() {
+            cross[bin] += x[bin] * y[bin].conj();
+            powers.0 += x[bin].norm_sqr();
+            powers.1 += y[bin].norm_sqr();
+        }
+        blocks += 1;
+    }
+    let power = (powers.0 * powers.1).sqrt();
+    if blocks == 0 || power == 0.0 {
+        return Ok(None);
+    }
+    // the cross-spectrum X conj(Y) of a later Y turns forwards, so its inverse peaks at minus the lag
+    let correlation = transform.samples(cross.clone());
+    let at = |lag: i64| correlation[(-lag).rem_euclid(BLOCK as i64) as usize];
+    let within = WITHIN as i64;
+    let coarse = (-within..=within)
+        .max_by(|a, b| at(*a).abs().total_cmp(&at(*b).abs()))
+        .unwrap_or(0);
+    let sign = if at(coarse) < 0.0 { -1.0 } else { 1.0 };
+    let omega: Vec<f64> = bins
+        .clone()
+        .map(|bin| std::f64::consts::TAU * bin as f64 / BLOCK as f64)
+        .collect();
+    let cross: Vec<Complex64> = cross[bins].iter().map(|value| value * sign).collect();
+    let Some(refined) = refine(&cross, &omega, coarse as f64) else {
+        return Ok(None);
+    };
+    let along: f64 = cross
+        .iter()
+        .zip(&omega)
+        .map(|(value, w)| (value * Complex64::from_polar(1.0, -w * refined.delay)).re)
+        .sum();
+    let correlation = along / power;
+    Ok((correlation >= BELIEVED).then_some(Lag {
+        samples: Samples(refined.delay),
+        sigma: Samples(refined.sigma),
+        correlation,
+    }))
+}

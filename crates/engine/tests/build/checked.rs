@@ -1,0 +1,146 @@
+//! What checking finds on built files.
+
+use engine::alignment::{Evidence, Member, Placement, TieRecord};
+use engine::build::BuildOptions;
+use engine::check::{Place, check};
+use engine::progress::Silent;
+use wave::Encoding;
+
+use crate::fixture::{Recording, Shoot, alignment, built, follower, joint, noise};
+
+/// A wide-band sound known at every instant: 300 tones from 200 Hz to 18 kHz.
+fn sound(n: f64) -> f64 {
+    (0..300)
+        .map(|i| {
+            let turns = (200.0 + 59.3 * f64::from(i)) / 48_000.0;
+            0.003 * (std::f64::consts::TAU * turns * n + f64::from(i * i) * 0.37).sin()
+        })
+        .sum()
+}
+
+fn tie(source: &str) -> TieRecord {
+    TieRecord {
+        lead: 0.0,
+        follower: 0.0,
+        sigma: 0.001,
+        used: true,
+        source: source.into(),
+    }
+}
+
+/// Two units with one sound on NORTH 1 and SOUTH 2; SOUTH's sample 0 truly falls at 40.25, and 15 ppm fast.
+fn shoot_with_common_signal(shoot: &Shoot) -> Vec<Member> {
+    let take = |unit, planes| Recording {
+        unit,
+        encoding: Encoding::Float32,
+        names: &["one", "two"],
+        planes,
+        stamp: None,
+    };
+    let rate = 1.0 + 15e-6;
+    let length = 110_000;
+    let lead: Vec<f64> = (0..length).map(|n| sound(f64::from(n))).collect();
+    let own: Vec<f64> = (0..length)
+        .map(|k| -0.5 * sound(40.25 + f64::from(k) / rate))
+        .collect();
+    let float =
+        |plane: Vec<f64>| -> Vec<f64> { plane.iter().map(|v| f64::from(*v as f32)).collect() };
+    let other = |seed| noise(Encoding::Float32, seed, 110_000);
+    let north = shoot.record(&take("NORTH", vec![float(lead), other(1)]));
+    let mut south = follower(
+        shoot.record(&take("SOUTH", vec![other(2), float(own)])),
+        40.25,
+    );
+    south.placement = Placement::Resampled;
+    south.offset_bound_samples = 0.01;
+    south.knots = [0.0, 109_999.0].map(|k| [k, 40.25 + k / rate]).to_vec();
+    south.evidence = Some(Evidence {
+        ties: vec![tie("common-signal 1=2")],
+        ..Evidence::default()
+    });
+    vec![north, south]
+}
+
+#[test]
+fn a_true_clock_leaves_no_lag() {
+    let shoot = Shoot::new();
+    let takes = vec![joint("evening", shoot_with_common_signal(&shoot), None)];
+    let report = built(takes.clone(), &BuildOptions::new(shoot.out()));
+    let checked = check(&alignment(takes), &report, &Silent);
+    assert!(checked.findings.is_empty(), "{:?}", checked.findings);
+    let places: Vec<Place> = checked
+        .residuals
+        .iter()
+        .map(|residual| residual.place)
+        .collect();
+    assert_eq!(places, [Place::Start, Place::Middle, Place::End]);
+    for residual in &checked.residuals {
+        assert!(residual.lag_samples.abs() < 1e-4, "{residual:?}");
+        assert!(residual.correlation > 0.999, "{residual:?}");
+    }
+}
+
+#[test]
+fn a_wrong_clock_is_found_out_with_its_sign() {
+    let shoot = Shoot::new();
+    let mut members = shoot_with_common_signal(&shoot);
+    // 0.3 of a sample too early on the lead's clock at the start, right at the end
+    members[1].knots[0][1] -= 0.3;
+    let takes = vec![joint("evening", members, None)];
+    let report = built(takes.clone(), &BuildOptions::new(shoot.out()));
+    let checked = check(&alignment(takes), &report, &Silent);
+    let lags: Vec<f64> = checked
+        .residuals
+        .iter()
+        .map(|residual| residual.lag_samples)
+        .collect();
+    // the follower comes early by what the line leaves at the middle of each stretch: 5/6, 1/2 and 1/6 of 0.3
+    for (lag, expected) in lags.iter().zip([-0.25, -0.15, -0.05]) {
+        assert!((lag - expected).abs() < 0.002, "{lags:?}");
+    }
+    let codes: Vec<&str> = checked
+        .findings
+        .iter()
+        .map(|finding| finding.code.as_str())
+        .collect();
+    assert_eq!(codes, ["residual-lag"; 3]);
+}
+
+#[test]
+fn channels_without_sound_and_values_that_are_no_numbers_are_named() {
+    let shoot = Shoot::new();
+    let mut bad = noise(Encoding::Float32, 5, 40_000);
+    bad[100] = f64::NAN;
+    bad[200] = f64::from(1.5_f32);
+    bad[10_000..20_000].fill(0.0);
+    let north = shoot.record(&Recording {
+        unit: "NORTH",
+        encoding: Encoding::Float32,
+        names: &["good", "bad", "unplugged"],
+        planes: vec![noise(Encoding::Float32, 1, 40_000), bad, vec![0.0; 40_000]],
+        stamp: None,
+    });
+    let takes = vec![joint("evening", vec![north], None)];
+    let report = built(takes.clone(), &BuildOptions::new(shoot.out()));
+    let checked = check(&alignment(takes), &report, &Silent);
+    let found: Vec<(&str, bool, bool)> = checked
+        .findings
+        .iter()
+        .map(|f| {
+            (
+                f.code.as_str(),
+                f.place.ends_with("bad"),
+                f.place.ends_with("unplugged"),
+            )
+        })
+        .collect();
+    assert_eq!(
+        found,
+        [
+            ("not-a-number", true, false),
+            ("digital-silence", true, false),
+            ("above-full-scale", true, false),
+            ("silent-channel", false, true),
+        ]
+    );
+}
