@@ -4,8 +4,10 @@
 use std::fs::{self, File, Permissions};
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use rustix::fs::{FlockOperation, flock};
+use rustix::io::Errno;
 use tempfile::NamedTempFile;
 
 use super::BuildOptions;
@@ -40,9 +42,7 @@ impl Target {
         fs::create_dir_all(&folder).map_err(failed)?;
         let held = File::open(&folder).map_err(failed)?;
         // file systems without locks answer otherwise and are taken as they are
-        if flock(&held, FlockOperation::NonBlockingLockExclusive)
-            == Err(rustix::io::Errno::WOULDBLOCK)
-        {
+        if !is_ours(&held) {
             return Err(Error::new(Kind::Refused, "another build is writing here")
                 .at(&folder)
                 .then("wait for it, or choose another folder"));
@@ -147,6 +147,19 @@ impl Target {
             }
         }
     }
+}
+
+/// Takes the folder's lock, if it is free within a quarter of a second: a build that has just ended may still be held for
+/// a moment by a process that its program started.
+fn is_ours(folder: &File) -> bool {
+    const WAIT: Duration = Duration::from_millis(25);
+    for _ in 0..10 {
+        if flock(folder, FlockOperation::NonBlockingLockExclusive) != Err(Errno::WOULDBLOCK) {
+            return true;
+        }
+        std::thread::sleep(WAIT);
+    }
+    false
 }
 
 fn exists(path: &Path) -> Error {

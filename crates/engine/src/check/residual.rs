@@ -200,6 +200,8 @@ fn stretches(output: &OutputFile, take: &JointTake, member: &Member) -> Vec<(Pla
     if length < 4 * BLOCK as i64 {
         return Vec::new();
     }
+    // whole blocks, so that the middle of the stretch is the middle of what is measured
+    let length = length - length % (BLOCK / 2) as i64;
     let middle = from + (to - from - length) / 2;
     vec![
         (Place::Start, from..from + length),
