@@ -1,2 +1,9 @@
 //! Command line in, exit status out: the `commontime` binary.
-fn main() {}
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    cli::run()
+}

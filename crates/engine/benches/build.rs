@@ -1,6 +1,8 @@
 //! Wall time and memory of building a long joint take of 2 x 6 channels at 48 kHz in floating point, one unit resampled:
 //! `cargo bench --bench build -- [MINUTES]`. Needs 280 MB of disk for every minute.
 
+#![expect(clippy::print_stdout, reason = "a figure for whoever asked for it")]
+
 use std::fs::File;
 use std::path::Path;
 use std::time::Instant;

@@ -20,5 +20,6 @@ pub mod render;
 pub mod build;
 pub mod check;
 pub mod report;
+pub mod deliver;
 
 pub use error::{Error, Kind, Result};

@@ -7,8 +7,10 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 /// One recording from several field recorders.
 #[derive(Debug, Parser)]
 #[command(name = "commontime", version, about, max_term_width = 100)]
-#[command(after_help = "Exit status: 0 done; 1 done, but something needs a decision or was not \
-    established; 2 usage; 3 could not read or write; 4 a verification failed.")]
+#[command(
+    after_help = "Exit status: 0 done; 1 done, but something needs a decision or was not \
+    established; 2 usage; 3 could not read or write; 4 a verification failed."
+)]
 pub struct Cli {
     /// Print the result as JSON on standard output; progress and findings go to standard error
     #[arg(long, global = true)]

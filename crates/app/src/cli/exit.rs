@@ -42,7 +42,9 @@ impl Ended {
 /// The exit status of an error.
 #[must_use]
 pub fn code_of(error: &anyhow::Error) -> ExitCode {
-    let kind = error.chain().find_map(|cause| cause.downcast_ref::<engine::Error>());
+    let kind = error
+        .chain()
+        .find_map(|cause| cause.downcast_ref::<engine::Error>());
     ExitCode::from(match kind.map(engine::Error::kind) {
         Some(Kind::Usage | Kind::Refused) => 2,
         Some(Kind::Verification) => 4,

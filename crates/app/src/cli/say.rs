@@ -16,8 +16,11 @@ pub fn findings(findings: &[Finding]) {
 }
 
 fn eprint_finding(finding: &Finding, word: &str, style: Style) {
-    let place =
-        if finding.place.is_empty() { String::new() } else { format!("{}: ", finding.place) };
+    let place = if finding.place.is_empty() {
+        String::new()
+    } else {
+        format!("{}: ", finding.place)
+    };
     eprintln!("{style}{word:>5}{style:#}  {place}{}", finding.message);
     if !finding.value.is_empty() {
         let limit = if finding.limit.is_empty() {
@@ -63,4 +66,9 @@ pub fn json(value: &impl Serialize) -> anyhow::Result<()> {
 pub fn error(error: &anyhow::Error) {
     let style = Style::new().fg_color(Some(AnsiColor::Red.into())).bold();
     eprintln!("{style}error{style:#}  {error:#}");
+}
+
+/// Prints a line for a person on standard error: what goes on, not what came of it.
+pub fn aside(text: impl AsRef<str>) {
+    eprintln!("{}", text.as_ref());
 }

@@ -15,7 +15,9 @@ impl Watch {
     /// A bar on a terminal, silence elsewhere.
     #[must_use]
     pub fn new() -> Self {
-        let bar = std::io::stderr().is_terminal().then(|| Mutex::new(ProgressBar::hidden()));
+        let bar = std::io::stderr()
+            .is_terminal()
+            .then(|| Mutex::new(ProgressBar::hidden()));
         Self { bar }
     }
 
@@ -29,13 +31,16 @@ impl Watch {
 
 impl Progress for Watch {
     fn stage(&self, name: &str, total: u64) {
-        let Some(Ok(mut bar)) = self.bar.as_ref().map(Mutex::lock) else { return };
+        let Some(Ok(mut bar)) = self.bar.as_ref().map(Mutex::lock) else {
+            return;
+        };
         bar.finish_and_clear();
-        let style = ProgressStyle::with_template(
-            "  {msg} {percent:>3} %  {elapsed} gone, {eta} left",
-        )
-        .unwrap_or_else(|_| ProgressStyle::default_bar());
-        *bar = ProgressBar::new(total).with_style(style).with_message(name.to_string());
+        let style =
+            ProgressStyle::with_template("  {msg} {percent:>3} %  {elapsed} gone, {eta} left")
+                .unwrap_or_else(|_| ProgressStyle::default_bar());
+        *bar = ProgressBar::new(total)
+            .with_style(style)
+            .with_message(name.to_string());
     }
 
     fn advance(&self, steps: u64) {

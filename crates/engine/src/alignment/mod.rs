@@ -5,3 +5,118 @@
 mod file;
 
 pub use file::*;
+
+use crate::clock::{Clock, Knot};
+use crate::error::{Error, Kind, Result};
+use crate::units::{LeadPos, Samples, UnitPos};
+
+impl Alignment {
+    /// Reads an alignment file's text. Fields that are not known are passed over.
+    ///
+    /// # Errors
+    /// [`Kind::Format`] with line and column, or when it is another format; [`Kind::Unsupported`] for a newer version.
+    pub fn from_json(text: &str) -> Result<Self> {
+        #[derive(serde::Deserialize)]
+        struct Head {
+            format: String,
+            version: u32,
+        }
+        let broken = |error: serde_json::Error| {
+            Error::new(Kind::Format, format!("is no alignment file: {error}"))
+                .then("give the file that `commontime align` or `commontime join` wrote")
+        };
+        let head: Head = serde_json::from_str(text).map_err(broken)?;
+        if head.format != FORMAT {
+            return Err(Error::new(
+                Kind::Format,
+                format!(
+                    "is no alignment file: format {:?}, expected {FORMAT:?}",
+                    head.format
+                ),
+            ));
+        }
+        if head.version > VERSION {
+            return Err(Error::new(
+                Kind::Unsupported,
+                format!(
+                    "was made by a newer program: version {}, at most {VERSION} is read",
+                    head.version
+                ),
+            )
+            .then("use the program that made it, or measure again"));
+        }
+        serde_json::from_str(text).map_err(broken)
+    }
+
+    /// The text of the alignment file.
+    ///
+    /// # Errors
+    /// When a number is infinite or no number, which JSON cannot hold.
+    pub fn to_json(&self) -> Result<String> {
+        let text = serde_json::to_string_pretty(self).map_err(|error| {
+            Error::new(Kind::Format, "the alignment cannot be written").from_source(error)
+        })?;
+        Ok(text + "\n")
+    }
+}
+
+impl Member {
+    /// The clock that the knots are; `None` unless there are two or more and both columns rise.
+    #[must_use]
+    pub fn clock(&self) -> Option<Clock> {
+        let knots = self.knots.iter().map(|[follower, lead]| Knot {
+            follower: UnitPos(*follower),
+            lead: LeadPos(*lead),
+            sigma: Samples(0.0),
+        });
+        Clock::new(knots.collect())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_no_alignment_says_where() {
+        let error = Alignment::from_json("{\n  \"format\": 3 }")
+            .expect_err("a number")
+            .to_string();
+        assert!(error.contains("line 2"), "{error}");
+        let error =
+            Alignment::from_json(r#"{"format": "other", "version": 1}"#).expect_err("other");
+        assert!(
+            error.to_string().contains("commontime-alignment"),
+            "{error}"
+        );
+        let newer = r#"{"format": "commontime-alignment", "version": 2}"#;
+        assert_eq!(
+            Alignment::from_json(newer).expect_err("newer").kind(),
+            Kind::Unsupported
+        );
+    }
+
+    #[test]
+    fn the_design_s_example_reads() {
+        // the fields of the published contract, and no others
+        let text = r#"{ "format": "commontime-alignment", "version": 1, "made_by": "x", "joint_takes": [ {
+            "name": "a", "sample_rate": 48000, "lead": "NORTH", "length_samples": 10,
+            "start": { "samples_since_midnight": 5, "timecode": "10:00:00:00", "frame_rate": "30/1", "drop_frame": false },
+            "members": [ { "unit": "SOUTH", "role": "follower", "length_samples": 10,
+              "parts": [ { "path": "p.wav", "first_sample": 0, "length_samples": 10, "digest": "" } ],
+              "channels": [ { "index": 1, "name": "n" } ],
+              "basis": "common-signal", "status": "established",
+              "offset_samples": 49440.0, "offset_sigma_samples": 0.003, "offset_bound_samples": 0.01,
+              "rate_ppm": 7.31, "rate_sigma_ppm": 0.004, "knots": [ [0, 49440.0], [9, 49449.0] ],
+              "slips": [ { "at_sample": 4, "samples": -2, "sigma_samples": 0.5 } ],
+              "placement": "resampled", "findings": [] } ] } ] }"#;
+        let alignment = Alignment::from_json(text).expect("the contract");
+        let member = &alignment.joint_takes[0].members[0];
+        assert_eq!(
+            (member.basis, member.placement),
+            (Basis::CommonSignal, Placement::Resampled)
+        );
+        let again = Alignment::from_json(&alignment.to_json().expect("finite")).expect("own text");
+        assert_eq!(again, alignment);
+    }
+}

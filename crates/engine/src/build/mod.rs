@@ -11,18 +11,21 @@ mod metadata;
 mod write;
 mod verify;
 mod hashes;
+mod text;
 
 use std::path::PathBuf;
 
 use serde::Serialize;
 
-use crate::alignment::{Alignment, JointTake};
+use crate::alignment::{Alignment, JointTake, Member};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::progress::Progress;
 use crate::signal::Levels;
+use crate::take::TakeSound;
 use plan::Plan;
 use target::Target;
+pub use text::{Replace, write_text};
 
 /// How to build.
 #[derive(Debug, Clone)]
@@ -168,6 +171,21 @@ pub struct OutputChannel {
     pub source_digest: Option<String>,
     /// What the channel came to, as read back.
     pub levels: Levels,
+}
+
+/// The sound of a member, its files checked to be those that were measured.
+///
+/// # Errors
+/// When a file cannot be opened or has changed.
+pub fn open_sound(take: &JointTake, member: &Member) -> Result<TakeSound> {
+    let mut sources = members::open(take, &[member])?;
+    match sources.pop() {
+        Some(source) => Ok(source.sound),
+        None => Err(Error::new(
+            Kind::Usage,
+            format!("{} has no files", member.unit),
+        )),
+    }
 }
 
 /// Builds every joint take of `alignment`. What needs a decision or fails stops that joint take alone and stands in

@@ -345,7 +345,7 @@ impl Scene<'_> {
 
     /// Bit for bit where the clocks were common, else resampled; an exact placement replaces the clock by a whole shift.
     fn placement(&self, claim: &mut Claim) -> Placement {
-        if claim.status != Status::Established {
+        if claim.status == Status::NotEstablished {
             return Placement::NotPlaced;
         }
         let shift = match (&claim.measured, claim.basis) {

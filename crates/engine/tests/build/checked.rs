@@ -97,7 +97,7 @@ fn a_wrong_clock_is_found_out_with_its_sign() {
         .collect();
     // the follower comes early by what the line between the two knots leaves there
     for residual in &checked.residuals {
-        let left = 1.0 - (residual.position as f64 - first_lead) / (last_lead - first_lead);
+        let left = 1.0 - (residual.position - first_lead) / (last_lead - first_lead);
         let lag = residual.lag_samples;
         assert!(
             (lag + 0.3 * left).abs() < 0.002,

@@ -1,0 +1,37 @@
+//! `align`: cards in, the alignment file out for review; nothing is built.
+
+use anyhow::Result;
+use engine::build::{Replace, write_text};
+use engine::report::alignment_text;
+
+use super::args::AlignArgs;
+use super::day::{Day, tell_findings};
+use super::exit::Ended;
+use super::say;
+use super::watch::Watch;
+
+/// Measures and writes the alignment.
+pub fn run(args: &AlignArgs, json: bool) -> Result<Ended> {
+    let watch = Watch::new();
+    let replace = if args.replace {
+        Replace::Yes
+    } else {
+        Replace::No
+    };
+    let day = Day::measure(&args.cards, &args.measure, &watch)?;
+    watch.finish();
+    write_text(&args.out, &day.alignment.to_json()?, replace)?;
+    let findings = day.all_findings();
+    tell_findings(&findings);
+    if json {
+        say::json(&day.alignment)?;
+    } else {
+        say::line(alignment_text(&day.alignment));
+        say::line(format!(
+            "wrote {}; look at it, then `commontime build {} --out DIR`",
+            args.out.display(),
+            args.out.display()
+        ));
+    }
+    Ok(Ended::by_findings(&findings))
+}

@@ -1,0 +1,271 @@
+//! What `align`, `build` and `join` share: options into the engine's words, a day's cards measured, its papers written.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Result;
+use engine::alignment::Alignment;
+use engine::build::{
+    BuildOptions, BuildReport, OutputFormat, Replace, Shape, Span, build, write_text,
+};
+use engine::check::check;
+use engine::deliver::{PaperInput, papers};
+use engine::establish::{ManualTie, NamedPair, Options, Resample, align};
+use engine::finding::{Finding, Weight};
+use engine::progress::Progress;
+use engine::take::{SettingsRow, scan, settings_table};
+use engine::{Error, Kind};
+
+use super::args::{FormatArg, MeasureArgs, ResampleArg, ShapeArg, ShapeArgs, SpanArg};
+use super::exit::Ended;
+use super::say;
+
+/// A day's cards, measured.
+pub struct Day {
+    /// What was measured.
+    pub alignment: Alignment,
+    /// The units, in the order of the settings' values.
+    pub units: Vec<String>,
+    /// The settings side by side.
+    pub settings: Vec<SettingsRow>,
+    /// What the cards and the settings gave to say.
+    pub findings: Vec<Finding>,
+}
+
+impl Day {
+    /// Surveys and measures.
+    pub fn measure(cards: &[PathBuf], args: &MeasureArgs, progress: &dyn Progress) -> Result<Self> {
+        if cards.len() < 2 {
+            return Err(
+                Error::new(Kind::Usage, "one card alone has nothing to be joined with")
+                    .then("give the cards of two or more units")
+                    .into(),
+            );
+        }
+        let options = options_of(args)?;
+        let mut findings = Vec::new();
+        let survey = scan(cards, progress)?.drain_into(&mut findings);
+        let settings = settings_table(&survey).drain_into(&mut findings);
+        let alignment = align(&survey, &options, progress)?;
+        let units = survey.units.iter().map(|unit| unit.name.clone()).collect();
+        Ok(Self {
+            alignment,
+            units,
+            settings,
+            findings,
+        })
+    }
+
+    /// A day as an alignment file has it; the settings are surveyed again when the sources are still there.
+    pub fn of_file(path: &Path) -> Result<Self> {
+        let text = std::fs::read_to_string(path).map_err(|error| {
+            Error::new(Kind::Io, "cannot be read")
+                .at(path)
+                .from_source(error)
+        })?;
+        let alignment = Alignment::from_json(&text).map_err(|error| error.at(path))?;
+        Ok(Self {
+            alignment,
+            units: Vec::new(),
+            settings: Vec::new(),
+            findings: Vec::new(),
+        })
+    }
+
+    /// Everything there is to say about the day before anything is built.
+    pub fn all_findings(&self) -> Vec<Finding> {
+        let takes = self.alignment.joint_takes.iter();
+        let members = takes.flat_map(|take| {
+            take.members.iter().flat_map(move |member| {
+                member.findings.iter().cloned().map(move |mut finding| {
+                    if finding.place.is_empty() {
+                        finding.place = format!("{} {}", take.name, member.unit);
+                    }
+                    finding
+                })
+            })
+        });
+        let mut all: Vec<Finding> = self.findings.clone();
+        all.extend(self.alignment.findings.iter().cloned());
+        all.extend(members);
+        all
+    }
+
+    /// Builds, checks, writes the papers and says what came of it.
+    pub fn build(&self, out: &Path, args: &ShapeArgs, work: Work<'_>) -> Result<Built> {
+        let replace = if args.replace {
+            Replace::Yes
+        } else {
+            Replace::No
+        };
+        refuse_papers(&self.alignment, out, replace)?;
+        let options = BuildOptions {
+            shape: match args.shape {
+                ShapeArg::Poly => Shape::Poly,
+                ShapeArg::PerUnit => Shape::PerUnit,
+                ShapeArg::Mono => Shape::Mono,
+            },
+            format: match args.format {
+                FormatArg::Source => OutputFormat::Source,
+                FormatArg::Float32 => OutputFormat::Float32,
+                FormatArg::Int24 => OutputFormat::Int24,
+            },
+            span: match args.span {
+                SpanArg::Lead => Span::Lead,
+                SpanArg::Common => Span::Common,
+                SpanArg::Longest => Span::Longest,
+            },
+            replace: args.replace,
+            cards: work.cards.to_vec(),
+            ..BuildOptions::new(out)
+        };
+        let report = build(&self.alignment, &options, work.progress)?;
+        let checked = check(&self.alignment, &report, work.progress);
+        let mut findings = report.findings.clone();
+        findings.extend(checked.findings);
+        let mut day_findings = self.findings.clone();
+        day_findings.extend(findings.iter().cloned());
+        let written = papers(&PaperInput {
+            alignment: &self.alignment,
+            built: &report,
+            units: &self.units,
+            settings: &self.settings,
+            findings: &day_findings,
+        })?;
+        for paper in &written {
+            write_text(&out.join(&paper.name), &paper.text, replace)?;
+        }
+        Ok(Built {
+            report,
+            findings,
+            papers: written.into_iter().map(|paper| paper.name).collect(),
+        })
+    }
+}
+
+/// What building needs besides its options.
+pub struct Work<'a> {
+    /// The cards, which are never written to.
+    pub cards: &'a [PathBuf],
+    /// Who is told how far it is.
+    pub progress: &'a dyn Progress,
+}
+
+/// What was built and written.
+pub struct Built {
+    /// The engine's report.
+    pub report: BuildReport,
+    /// What building and checking gave to say.
+    pub findings: Vec<Finding>,
+    /// The names of the papers in the output folder.
+    pub papers: Vec<String>,
+}
+
+impl Built {
+    /// How it ended: a failure to read or write outweighs an open question.
+    pub fn ended(&self, day: &Day) -> Ended {
+        let mut all = day.all_findings();
+        all.extend(self.findings.iter().cloned());
+        let kinds = self
+            .report
+            .unbuilt
+            .iter()
+            .filter_map(|unbuilt| unbuilt.kind);
+        let failed = kinds.fold(Ended::Done, |worst, kind| {
+            worst.max(match kind {
+                Kind::Verification => Ended::Unverified,
+                Kind::Io | Kind::Format => Ended::Unreadable,
+                Kind::Unsupported | Kind::Usage | Kind::Refused => Ended::Undecided,
+            })
+        });
+        Ended::by_findings(&all).max(failed)
+    }
+
+    /// Says in a few lines what lies where.
+    pub fn tell(&self, out: &Path) {
+        for file in &self.report.outputs {
+            say::line(format!(
+                "wrote {}  {} channels, {}, {:.1} MB, read back and equal",
+                file.path.display(),
+                file.channels.len(),
+                file.encoding,
+                file.bytes as f64 / 1e6
+            ));
+        }
+        for unbuilt in &self.report.unbuilt {
+            say::line(format!("not built: {}", unbuilt.joint_take));
+        }
+        let hashes = self
+            .report
+            .hash_list
+            .iter()
+            .filter_map(|path| path.file_name());
+        let names: Vec<String> = self
+            .papers
+            .iter()
+            .cloned()
+            .chain(hashes.map(|name| name.to_string_lossy().into_owned()))
+            .collect();
+        say::line(format!(
+            "beside them in {}: {}",
+            out.display(),
+            names.join(", ")
+        ));
+    }
+}
+
+/// Refuses before any work when a paper of the day is already there.
+fn refuse_papers(alignment: &Alignment, out: &Path, replace: Replace) -> Result<()> {
+    if replace == Replace::Yes {
+        return Ok(());
+    }
+    let pages = alignment
+        .joint_takes
+        .iter()
+        .map(|take| engine::deliver::report_name(&take.name));
+    let names = pages.chain(["alignment.json".into(), "sound-report.csv".into()]);
+    for path in names.map(|name| out.join(name)) {
+        if path.exists() {
+            return Err(Error::new(Kind::Refused, "exists already")
+                .at(path)
+                .then("use --replace to replace what is there, or choose another folder")
+                .into());
+        }
+    }
+    Ok(())
+}
+
+fn options_of(args: &MeasureArgs) -> Result<Options> {
+    Ok(Options {
+        lead: args.lead.clone(),
+        common: args
+            .common
+            .iter()
+            .map(|text| NamedPair::parse(text))
+            .collect::<engine::Result<_>>()?,
+        spacing_m: args.spacing,
+        ties: args
+            .tie
+            .iter()
+            .map(|text| ManualTie::parse(text))
+            .collect::<engine::Result<_>>()?,
+        resample: match args.resample {
+            ResampleArg::Auto => Resample::Auto,
+            ResampleArg::Never => Resample::Never,
+            ResampleArg::Always => Resample::Always,
+        },
+    })
+}
+
+/// Findings worth a line on the terminal: everything but notes, which stand in the report.
+pub fn tell_findings(findings: &[Finding]) {
+    let loud: Vec<Finding> = findings
+        .iter()
+        .filter(|finding| finding.weight > Weight::Note)
+        .cloned()
+        .collect();
+    say::findings(&loud);
+    let notes = findings.len() - loud.len();
+    if notes > 0 {
+        say::aside(format!("{notes} notes stand in the report"));
+    }
+}

@@ -1,0 +1,40 @@
+//! One file a command; each reads its arguments, calls the engine and says what it did.
+
+mod args;
+mod exit;
+mod watch;
+mod say;
+mod day;
+mod survey;
+mod align;
+mod build;
+mod join;
+mod explain;
+mod demo;
+
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command};
+
+/// Reads the command line, does it, and says how it ended.
+pub fn run() -> ExitCode {
+    let cli = Cli::parse();
+    let json = cli.json;
+    let ended = match &cli.command {
+        Command::Demo(args) => demo::run(args, json),
+        Command::Join(args) => join::run(args, json),
+        Command::Survey(args) => survey::run(args, json),
+        Command::Align(args) => align::run(args, json),
+        Command::Build(args) => build::run(args, json),
+        Command::Explain(args) => explain::run(args, json),
+    };
+    match ended {
+        Ok(ended) => ended.code(),
+        Err(error) => {
+            say::error(&error);
+            exit::code_of(&error)
+        }
+    }
+}

@@ -1,0 +1,96 @@
+//! `survey`: cards in; units, takes, settings side by side and oddities out.
+
+use anyhow::Result;
+use comfy_table::{Table, presets};
+use engine::take::{Survey, scan, settings_table};
+
+use super::args::SurveyArgs;
+use super::exit::Ended;
+use super::say;
+use super::watch::Watch;
+
+/// Shows what is on the cards.
+pub fn run(args: &SurveyArgs, json: bool) -> Result<Ended> {
+    let watch = Watch::new();
+    let mut findings = Vec::new();
+    let survey = scan(&args.cards, &watch)?.drain_into(&mut findings);
+    let settings = settings_table(&survey).drain_into(&mut findings);
+    watch.finish();
+    say::findings(&findings);
+    if json {
+        say::json(&serde_json::json!({
+            "units": survey.units, "settings": settings, "findings": findings,
+        }))?;
+        return Ok(Ended::by_findings(&findings));
+    }
+    say::line(takes_table(&survey).to_string());
+    if survey.units.len() > 1 {
+        let mut table = plain();
+        let names = survey.units.iter().map(|unit| unit.name.clone());
+        table.set_header(
+            ["settings".to_string()]
+                .into_iter()
+                .chain(names)
+                .chain([String::new()]),
+        );
+        for row in settings {
+            let word = if row.differs { "differs" } else { "" };
+            table.add_row(
+                [row.name]
+                    .into_iter()
+                    .chain(row.values)
+                    .chain([word.to_string()]),
+            );
+        }
+        say::line(String::new());
+        say::line(table.to_string());
+    }
+    Ok(Ended::by_findings(&findings))
+}
+
+fn takes_table(survey: &Survey) -> Table {
+    let mut table = plain();
+    table.set_header([
+        "unit", "take", "start", "length", "channels", "rate", "samples", "names",
+    ]);
+    for take in survey.units.iter().flat_map(|unit| &unit.takes) {
+        let seconds = take.seconds();
+        let start = match (take.label(), take.stamp_seconds()) {
+            (label, _) if !label.is_empty() => label,
+            (_, Some(seconds)) => clock(seconds),
+            _ => "no stamp".into(),
+        };
+        let names: Vec<&str> = take
+            .channels
+            .iter()
+            .map(|name| if name.is_empty() { "-" } else { name })
+            .collect();
+        table.add_row([
+            take.unit.clone(),
+            take.name.clone(),
+            start,
+            clock(seconds),
+            take.channels.len().to_string(),
+            take.rate.to_string(),
+            take.encoding(),
+            names.join(", "),
+        ]);
+    }
+    table
+}
+
+fn plain() -> Table {
+    let mut table = Table::new();
+    table.load_style(presets::NOTHING);
+    table
+}
+
+fn clock(seconds: f64) -> String {
+    let whole = seconds as u64;
+    format!(
+        "{:02}:{:02}:{:06.3}",
+        whole / 3600,
+        whole / 60 % 60,
+        seconds - (whole / 60 * 60) as f64
+    )
+}
