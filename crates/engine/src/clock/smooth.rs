@@ -1,18 +1,28 @@
 //! Noisy phases of a clock in, a smooth phase and rate with their variances out: the two-state clock model of Van
 //! Dierendonck, McGraw and Brown (1984) in a Kalman filter with Rauch-Tung-Striebel smoothing. How restless the clock is
-//! (`q2`) is chosen by the likelihood of the innovations; outliers lose weight by the Geman-McClure rule.
+//! (`q2`) is chosen by the likelihood of the innovations; outliers lose weight by the Geman-McClure rule, annealed from a
+//! scale that spares everything.
 //!
-//! Process noise over `D` seconds: `[[q1 D + q2 D^3/3, q2 D^2/2], [q2 D^2/2, q2 D]]`.
+//! Process noise over `D` seconds: `q2 [[D^3/3, D^2/2], [D^2/2, D]]`, a random walk of the rate. White noise of the rate is
+//! left out: over a block it is far below what sound can measure, and it would keep a straight clock from being straight.
 
-/// White frequency noise of the model, s: far below any audio clock, so that `q2` carries the wander.
-const Q1: f64 = 1e-24;
+/// Added to every variance, s^2: half a millionth of a sample at 48 kHz, below which no sound was ever measured here.
+const FLOOR: f64 = 1e-22;
+/// Standard deviation of the phase before anything is known, s, about the straight line that is taken off.
+const PRIOR_PHASE: f64 = 1e-4;
+/// Standard deviation of the rate before anything is known, s/s, about that line.
+const PRIOR_RATE: f64 = 1e-5;
+/// The `q2` with which outliers are looked for: a clock that changes by 0.1 ppm in a second.
+const RESTLESS: f64 = 1e-14;
+/// An outlier of as many sigma keeps a quarter of its weight.
+const OUTLYING: f64 = 4.0;
 
 /// Phases measured at instants.
 #[derive(Debug, Clone)]
 pub struct Phases {
     /// Instants, seconds, rising.
     pub t: Vec<f64>,
-    /// Phases, seconds, about a straight line that was taken off.
+    /// Phases, seconds.
     pub z: Vec<f64>,
     /// Variances as measured, s^2.
     pub variance: Vec<f64>,
@@ -29,204 +39,424 @@ pub struct Smooth {
     pub covariance: Vec<[f64; 3]>,
     /// The chosen random-walk strength of the rate, 1/s.
     pub q2: f64,
+    /// How many times larger the variances proved than they were said to be, at least 1.
+    pub scale: f64,
     /// Weight of each measurement, 0 to 1.
     pub weight: Vec<f64>,
 }
 
 impl Smooth {
-    /// The variance of the phase `after` seconds beyond the measurement `i`.
+    /// The variance of the phase `after` seconds beyond the measurement `i` (before it when negative), for a clock whose
+    /// rate wanders with at least the strength `least_q2`.
     #[must_use]
-    pub fn variance_beyond(&self, i: usize, after: f64) -> f64 {
+    pub fn variance_beyond(&self, i: usize, after: f64, least_q2: f64) -> f64 {
         let [pp, pr, rr] = self.covariance[i];
         let d = after.abs();
-        pp + 2.0 * after * pr + d * d * rr + Q1 * d + self.q2 * d * d * d / 3.0
+        let wander = self.q2.max(least_q2) * d * d * d / 3.0;
+        (pp + 2.0 * after * pr + d * d * rr + wander).max(0.0)
     }
 }
 
 /// Smooths `phases`. `None` for fewer than three.
 #[must_use]
 pub fn smooth(phases: &Phases) -> Option<Smooth> {
-    let n = phases.t.len();
-    if n < 3 {
+    if phases.t.len() < 3 {
         return None;
     }
-    let floor = 1e-22;
-    let measured: Vec<f64> = phases.variance.iter().map(|v| v + floor).collect();
-    let scale = measurement_scale(&phases.z, &measured);
+    let line = Line::through(&phases.t, &phases.z);
+    let z = line.taken_off(&phases.t, &phases.z);
+    let measured: Vec<f64> = phases.variance.iter().map(|v| v + FLOOR).collect();
+    let scale = measurement_scale(&phases.t, &z, &measured);
     let scaled: Vec<f64> = measured.iter().map(|v| v * scale).collect();
-    let q2 = (0..=20)
-        .map(|step| 10f64.powf(-23.0 + 0.5 * f64::from(step)))
-        .map(|q2| (likelihood(&phases.t, &phases.z, &scaled, q2), q2))
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map_or(1e-20, |(_, q2)| q2);
-    let mut weight = vec![1.0; n];
-    let mut result = None;
-    for _ in 0..5 {
-        let variance: Vec<f64> = scaled
-            .iter()
-            .zip(&weight)
-            .map(|(v, w): (&f64, &f64)| v / w.max(1e-9))
-            .collect();
-        let (phase, rate, covariance) = rts(&phases.t, &phases.z, &variance, q2);
-        for i in 0..n {
-            let residual = phases.z[i] - phase[i];
-            weight[i] = 1.0 / (1.0 + residual * residual / scaled[i] / 16.0).powi(2);
-        }
-        result = Some(Smooth {
-            phase,
-            rate,
-            covariance,
-            q2,
-            weight: weight.clone(),
-        });
+    let mut weight = weights_without_outliers(&phases.t, &z, &scaled);
+    let q2 = likeliest(&phases.t, &z, &weighted(&scaled, &weight));
+    let mut states = Vec::new();
+    for _ in 0..4 {
+        states = rts(&phases.t, &z, &weighted(&scaled, &weight), q2);
+        weight = weights(&z, &states, &scaled, OUTLYING);
     }
-    result
+    Some(finished(
+        phases,
+        line,
+        states,
+        Settings { q2, scale, weight },
+    ))
 }
 
-/// How much larger the scatter is than claimed, from second differences, which do not see the clock.
-fn measurement_scale(z: &[f64], variance: &[f64]) -> f64 {
-    let mut ratios: Vec<f64> = z
-        .windows(3)
-        .zip(variance.windows(3))
-        .map(|(z, v)| (z[2] - 2.0 * z[1] + z[0]).abs() / (v[0] + 4.0 * v[1] + v[2]).sqrt())
+/// Smooths other phases of the same clock, measured at the same instants, with the strength and the weights found before.
+#[must_use]
+pub fn smooth_alike(phases: &Phases, like: &Smooth) -> Smooth {
+    let line = Line::through(&phases.t, &phases.z);
+    let z = line.taken_off(&phases.t, &phases.z);
+    let scaled: Vec<f64> = phases
+        .variance
+        .iter()
+        .map(|v| (v + FLOOR) * like.scale)
         .collect();
-    let middle = ratios.len() / 2;
-    let median = *ratios.select_nth_unstable_by(middle, f64::total_cmp).1;
-    (1.4826 * median).powi(2).max(1.0)
+    let states = rts(&phases.t, &z, &weighted(&scaled, &like.weight), like.q2);
+    let settings = Settings {
+        q2: like.q2,
+        scale: like.scale,
+        weight: like.weight.clone(),
+    };
+    finished(phases, line, states, settings)
 }
 
-type Matrix = [f64; 3]; // symmetric 2 x 2: phase, cross, rate
-
-fn predict(x: [f64; 2], p: Matrix, d: f64, q2: f64) -> ([f64; 2], Matrix) {
-    let [pp, pr, rr] = p;
-    (
-        [x[0] + d * x[1], x[1]],
-        [
-            pp + 2.0 * d * pr + d * d * rr + Q1 * d + q2 * d * d * d / 3.0,
-            pr + d * rr + q2 * d * d / 2.0,
-            rr + q2 * d,
-        ],
-    )
+struct Settings {
+    q2: f64,
+    scale: f64,
+    weight: Vec<f64>,
 }
 
-fn update(x: [f64; 2], p: Matrix, innovation: f64, variance: f64) -> ([f64; 2], Matrix) {
-    let [pp, pr, rr] = p;
-    let s = pp + variance;
-    let (k0, k1) = (pp / s, pr / s);
-    (
-        [x[0] + k0 * innovation, x[1] + k1 * innovation],
-        [pp - k0 * pp, pr - k0 * pr, rr - k1 * pr],
-    )
+fn finished(phases: &Phases, line: Line, states: Vec<State>, settings: Settings) -> Smooth {
+    Smooth {
+        phase: states
+            .iter()
+            .zip(&phases.t)
+            .map(|(state, t)| state.phase + line.at(*t))
+            .collect(),
+        rate: states.iter().map(|state| state.rate + line.slope).collect(),
+        covariance: states.into_iter().map(|state| state.p).collect(),
+        q2: settings.q2,
+        scale: settings.scale,
+        weight: settings.weight,
+    }
 }
 
-fn start(z: &[f64], variance: &[f64]) -> ([f64; 2], Matrix) {
-    ([z[0], 0.0], [variance[0], 0.0, 1e-8])
+/// A straight line that a few outliers do not turn: medians of slopes over half the span, and of what is left.
+#[derive(Debug, Clone, Copy)]
+struct Line {
+    from: f64,
+    phase: f64,
+    slope: f64,
 }
 
+impl Line {
+    fn through(t: &[f64], z: &[f64]) -> Self {
+        let half = t.len() / 2;
+        let mut slopes: Vec<f64> = (0..t.len() - half)
+            .map(|i| (z[i + half] - z[i]) / (t[i + half] - t[i]))
+            .collect();
+        let slope = median(&mut slopes);
+        let from = t[0];
+        let mut left: Vec<f64> = t
+            .iter()
+            .zip(z)
+            .map(|(t, z)| z - slope * (t - from))
+            .collect();
+        let phase = median(&mut left);
+        Self { from, phase, slope }
+    }
+
+    fn at(self, t: f64) -> f64 {
+        self.phase + self.slope * (t - self.from)
+    }
+
+    fn taken_off(self, t: &[f64], z: &[f64]) -> Vec<f64> {
+        t.iter().zip(z).map(|(t, z)| z - self.at(*t)).collect()
+    }
+}
+
+fn median(values: &mut [f64]) -> f64 {
+    let middle = values.len() / 2;
+    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+fn weighted(variance: &[f64], weight: &[f64]) -> Vec<f64> {
+    variance
+        .iter()
+        .zip(weight)
+        .map(|(v, w)| v / w.max(1e-9))
+        .collect()
+}
+
+/// How much larger the scatter is than claimed, from second, third and fourth differences of evenly spaced phases: they
+/// hardly see the clock, and the order that sees it least counts.
+fn measurement_scale(t: &[f64], z: &[f64], variance: &[f64]) -> f64 {
+    [
+        &[1.0, -2.0, 1.0][..],
+        &[-1.0, 3.0, -3.0, 1.0],
+        &[1.0, -4.0, 6.0, -4.0, 1.0],
+    ]
+    .into_iter()
+    .filter_map(|weights| difference_scale(t, z, variance, weights))
+    .fold(None, |least: Option<f64>, scale| {
+        Some(least.map_or(scale, |least| least.min(scale)))
+    })
+    .unwrap_or(1.0)
+    .max(1.0)
+}
+
+fn difference_scale(t: &[f64], z: &[f64], variance: &[f64], weights: &[f64]) -> Option<f64> {
+    let n = weights.len();
+    let mut ratios: Vec<f64> = (0..(t.len() + 1).saturating_sub(n))
+        .filter(|&i| {
+            let step = t[i + 1] - t[i];
+            t[i..i + n]
+                .windows(2)
+                .all(|pair| (pair[1] - pair[0] - step).abs() < 0.01 * step)
+        })
+        .map(|i| {
+            let (mut difference, mut power) = (0.0, 0.0);
+            for (j, weight) in weights.iter().enumerate() {
+                difference += weight * z[i + j];
+                power += weight * weight * variance[i + j];
+            }
+            difference.abs() / power.sqrt()
+        })
+        .collect();
+    // 0.6745: the median of |x| for a normal distribution of unit variance
+    (ratios.len() >= 5).then(|| (median(&mut ratios) / 0.6745).powi(2))
+}
+
+/// Weights of the measurements about a clock that may be restless, annealed so that a far outlier does not first bend the
+/// clock to itself.
+fn weights_without_outliers(t: &[f64], z: &[f64], variance: &[f64]) -> Vec<f64> {
+    let mut weight = vec![1.0; t.len()];
+    let mut scale = f64::INFINITY;
+    for _ in 0..40 {
+        let states = rts(t, z, &weighted(variance, &weight), RESTLESS);
+        if scale.is_infinite() {
+            scale = z
+                .iter()
+                .zip(&states)
+                .zip(variance)
+                .map(|((z, state), v)| (z - state.phase).abs() / v.sqrt())
+                .fold(OUTLYING, f64::max);
+        }
+        weight = weights(z, &states, variance, scale);
+        if scale <= OUTLYING {
+            break;
+        }
+        scale = (scale / 2.0).max(OUTLYING);
+    }
+    weight
+}
+
+/// Geman and McClure's weights for residuals in sigma.
+fn weights(z: &[f64], states: &[State], variance: &[f64], scale: f64) -> Vec<f64> {
+    z.iter()
+        .zip(states)
+        .zip(variance)
+        .map(|((z, state), v)| {
+            let residual = (z - state.phase).powi(2) / v;
+            1.0 / (1.0 + residual / (scale * scale)).powi(2)
+        })
+        .collect()
+}
+
+/// The `q2` under which the measurements are likeliest, on a grid of half decades from a straight clock on.
+fn likeliest(t: &[f64], z: &[f64], variance: &[f64]) -> f64 {
+    (0..=36)
+        .map(|step| 10f64.powf(-31.0 + 0.5 * f64::from(step)))
+        .map(|q2| (likelihood(t, z, variance, q2), q2))
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map_or(1e-20, |(_, q2)| q2)
+}
+
+/// Phase, rate and their covariance `[phase, cross, rate]`.
+#[derive(Debug, Clone, Copy)]
+struct State {
+    phase: f64,
+    rate: f64,
+    p: [f64; 3],
+}
+
+impl State {
+    const UNKNOWN: Self = Self {
+        phase: 0.0,
+        rate: 0.0,
+        p: [PRIOR_PHASE * PRIOR_PHASE, 0.0, PRIOR_RATE * PRIOR_RATE],
+    };
+
+    fn after(self, d: f64, q2: f64) -> Self {
+        let [pp, pr, rr] = self.p;
+        Self {
+            phase: self.phase + d * self.rate,
+            rate: self.rate,
+            p: [
+                pp + 2.0 * d * pr + d * d * rr + q2 * d * d * d / 3.0,
+                pr + d * rr + q2 * d * d / 2.0,
+                rr + q2 * d,
+            ],
+        }
+    }
+
+    fn with(self, z: f64, variance: f64) -> Self {
+        let [pp, pr, rr] = self.p;
+        let s = pp + variance;
+        let innovation = z - self.phase;
+        Self {
+            phase: self.phase + pp / s * innovation,
+            rate: self.rate + pr / s * innovation,
+            p: [pp * variance / s, pr * variance / s, rr - pr * pr / s],
+        }
+    }
+}
+
+/// Logarithm of the likelihood under Student's t with four degrees of freedom: an outlier costs little.
 fn likelihood(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> f64 {
-    let (mut x, mut p) = start(z, variance);
+    let mut state = State::UNKNOWN.with(z[0], variance[0]);
     let mut sum = 0.0;
     for i in 1..t.len() {
-        (x, p) = predict(x, p, t[i] - t[i - 1], q2);
-        let s = p[0] + variance[i];
-        let innovation = z[i] - x[0];
-        let u = innovation * innovation / s;
-        // Student's t with four degrees of freedom: an outlier costs little
+        state = state.after(t[i] - t[i - 1], q2);
+        let s = state.p[0] + variance[i];
+        let u = (z[i] - state.phase).powi(2) / s;
         sum -= 0.5 * (s.ln() + 5.0 * (u / 4.0).ln_1p());
-        if u < 16.0 || i < 4 {
-            (x, p) = update(x, p, innovation, variance[i]);
-        }
+        state = state.with(z[i], variance[i]);
     }
     sum
 }
 
-fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> (Vec<f64>, Vec<f64>, Vec<Matrix>) {
+/// The forward filter and the backward smoother.
+fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> Vec<State> {
     let n = t.len();
-    let (mut x, mut p) = start(z, variance);
-    let mut filtered = vec![(x, p)];
-    let mut predicted = vec![(x, p)];
+    let mut predicted = vec![State::UNKNOWN];
+    let mut smoothed = vec![State::UNKNOWN.with(z[0], variance[0])];
     for i in 1..n {
-        (x, p) = predict(x, p, t[i] - t[i - 1], q2);
-        predicted.push((x, p));
-        (x, p) = update(x, p, z[i] - x[0], variance[i]);
-        filtered.push((x, p));
+        let next = smoothed[i - 1].after(t[i] - t[i - 1], q2);
+        predicted.push(next);
+        smoothed.push(next.with(z[i], variance[i]));
     }
-    let mut smoothed = filtered.clone();
     for i in (0..n - 1).rev() {
         let d = t[i + 1] - t[i];
-        let (xf, [a, b, c]) = filtered[i];
-        let (xp, [pa, pb, pc]) = predicted[i + 1];
-        let (xs, ps) = smoothed[i + 1];
-        // gain = P F' Pp^-1
+        let here = smoothed[i];
+        let [a, b, c] = here.p;
+        let next = predicted[i + 1];
+        let [pa, pb, pc] = next.p;
+        let after = smoothed[i + 1];
+        // gain = P F' Pp^-1, rows phase and rate
         let determinant = pa * pc - pb * pb;
-        let (fa, fb, fc, fd) = (a + d * b, b, b + d * c, c); // P F': rows phase, rate
+        let (fa, fb, fc, fd) = (a + d * b, b, b + d * c, c);
         let g = [
             (fa * pc - fb * pb) / determinant,
             (fb * pa - fa * pb) / determinant,
             (fc * pc - fd * pb) / determinant,
             (fd * pa - fc * pb) / determinant,
         ];
-        let (dx, dy) = (xs[0] - xp[0], xs[1] - xp[1]);
-        let e = [ps[0] - pa, ps[1] - pb, ps[2] - pc];
+        let (dx, dy) = (after.phase - next.phase, after.rate - next.rate);
+        let e = [after.p[0] - pa, after.p[1] - pb, after.p[2] - pc];
         let (h0, h1) = (g[0] * e[0] + g[1] * e[1], g[0] * e[1] + g[1] * e[2]);
         let (h2, h3) = (g[2] * e[0] + g[3] * e[1], g[2] * e[1] + g[3] * e[2]);
-        smoothed[i] = (
-            [xf[0] + g[0] * dx + g[1] * dy, xf[1] + g[2] * dx + g[3] * dy],
-            [
-                a + h0 * g[0] + h1 * g[1],
+        smoothed[i] = State {
+            phase: here.phase + g[0] * dx + g[1] * dy,
+            rate: here.rate + g[2] * dx + g[3] * dy,
+            p: [
+                (a + h0 * g[0] + h1 * g[1]).max(0.0),
                 b + h0 * g[2] + h1 * g[3],
-                c + h2 * g[2] + h3 * g[3],
+                (c + h2 * g[2] + h3 * g[3]).max(0.0),
             ],
-        );
+        };
     }
-    let phase = smoothed.iter().map(|(x, _)| x[0]).collect();
-    let rate = smoothed.iter().map(|(x, _)| x[1]).collect();
-    (phase, rate, smoothed.into_iter().map(|(_, p)| p).collect())
+    smoothed
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    /// A fixed scrambling of the index: uniform in -0.5..0.5.
     fn noise(i: usize) -> f64 {
-        // a fixed scrambling of the index: uniform in -0.5..0.5
         let x = (i as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
         let x = (x ^ (x >> 29)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
         ((x ^ (x >> 32)) >> 11) as f64 / (1u64 << 53) as f64 - 0.5
     }
 
+    /// Twelve uniform numbers added up: normal enough, of unit variance.
+    fn normal(i: usize) -> f64 {
+        (0..12).map(|j| noise(12 * i + j)).sum()
+    }
+
+    fn rms(values: impl Iterator<Item = f64>) -> f64 {
+        let (count, sum) = values.fold((0.0, 0.0), |(n, s), v| (n + 1.0, s + v * v));
+        f64::sqrt(sum / count)
+    }
+
+    fn seconds(n: u32) -> Vec<f64> {
+        (0..n).map(|i| f64::from(i) * 0.34).collect()
+    }
+
     #[test]
-    fn a_sine_wander_is_followed_within_its_noise() {
-        let t: Vec<f64> = (0..800).map(|i| f64::from(i) * 0.34).collect();
-        let truth: Vec<f64> = t.iter().map(|t| 2e-6 * (t / 15.0).sin()).collect();
+    fn a_sine_wander_is_followed_within_its_noise_past_outliers() {
+        let t = seconds(800);
+        let truth: Vec<f64> = t
+            .iter()
+            .map(|t| 12e-6 * t + 2e-6 * (t / 15.0).sin())
+            .collect();
         let sigma = 2e-8;
         let mut z: Vec<f64> = truth
             .iter()
             .enumerate()
-            .map(|(i, x)| x + sigma * 12f64.sqrt() * noise(i))
+            .map(|(i, x)| x + sigma * normal(i))
             .collect();
-        z[400] += 1e-4; // one outlier
+        for outlier in [0, 1, 400, 401, 402, 799] {
+            z[outlier] += 1e-4;
+        }
         let smooth = smooth(&Phases {
             t,
             z,
             variance: vec![sigma * sigma; 800],
         })
         .expect("enough");
-        let rms = (smooth
-            .phase
-            .iter()
-            .zip(&truth)
-            .map(|(a, b)| (a - b).powi(2))
-            .sum::<f64>()
-            / 800.0)
-            .sqrt();
-        assert!(rms < sigma, "{rms:e}");
-        assert!(smooth.weight[400] < 1e-3);
+        let error = rms(smooth.phase.iter().zip(&truth).map(|(a, b)| a - b));
+        assert!(error < sigma, "{error:e}");
+        for outlier in [0, 1, 400, 401, 402, 799] {
+            assert!(smooth.weight[outlier] < 1e-3, "{outlier}");
+        }
         let claimed = smooth.covariance[200][0].sqrt();
         assert!(
-            claimed < sigma && claimed > rms / 4.0,
-            "claimed {claimed:e}, true {rms:e}"
+            claimed < sigma && claimed > error / 3.0,
+            "claimed {claimed:e}, true {error:e}"
         );
+    }
+
+    #[test]
+    fn a_straight_clock_comes_out_as_the_least_squares_line() {
+        // Variance of a line through n points of unit variance: 4 / n at the ends, 1 / n in the middle.
+        let n = 881;
+        let t = seconds(n);
+        let sigma = 1.3e-9;
+        let z: Vec<f64> = t
+            .iter()
+            .enumerate()
+            .map(|(i, t)| 12e-6 * t + sigma * normal(i))
+            .collect();
+        let smooth = smooth(&Phases {
+            z,
+            variance: vec![sigma * sigma; n as usize],
+            t: t.clone(),
+        })
+        .expect("enough");
+        let (middle, end) = (n as usize / 2, n as usize - 1);
+        let per_point = sigma / f64::from(n).sqrt();
+        for (i, expected) in [(middle, 1.0), (end, 2.0), (0, 2.0)] {
+            let claimed = smooth.covariance[i][0].sqrt() / per_point;
+            assert!((claimed / expected - 1.0).abs() < 0.25, "{i}: {claimed}");
+            let error = (smooth.phase[i] - 12e-6 * t[i]) / per_point;
+            assert!(error.abs() < 3.5 * expected, "{i}: {error}");
+        }
+    }
+
+    #[test]
+    fn scatter_beyond_what_was_claimed_is_noticed() {
+        let t = seconds(400);
+        let z: Vec<f64> = (0..400).map(|i| 5e-8 * normal(i)).collect();
+        let variance = vec![1e-16; 400];
+        let smooth = smooth(&Phases { t, z, variance }).expect("enough");
+        assert!((15.0..40.0).contains(&smooth.scale), "{}", smooth.scale);
+    }
+
+    #[test]
+    fn beyond_the_last_measurement_doubt_grows() {
+        let t = seconds(400);
+        let z: Vec<f64> = (0..400).map(|i| 5e-9 * normal(i)).collect();
+        let variance = vec![25e-18; 400];
+        let smooth = smooth(&Phases { t, z, variance }).expect("enough");
+        let at = |after, q2| smooth.variance_beyond(399, after, q2);
+        assert!(at(10.0, 0.0) < at(100.0, 0.0) && at(0.0, 0.0) < at(10.0, 0.0));
+        // q2 D^3 / 3 = 2.4e-17 * 1e6 / 3
+        assert!((at(100.0, 2.4e-17) - at(100.0, 0.0) - 8e-12).abs() < 1e-13);
+        assert!(smooth.variance_beyond(0, -100.0, 0.0) > at(0.0, 0.0));
     }
 
     #[test]

@@ -13,7 +13,7 @@ use crate::progress::Progress;
 use crate::signal::Sound;
 use crate::take::{Survey, TakeSound};
 use crate::tie::Guess;
-use crate::tie::common::find_common;
+use crate::tie::common::{Verdict, find_common, verify_common};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::claim::{
@@ -199,18 +199,26 @@ impl Scene<'_> {
     }
 
     fn common(&self, follower: &TakeSound, guess: &Guess, found: &mut Evidences) -> Result<()> {
-        let named = self.named_pair(follower);
-        self.progress.stage("looking for a common signal", 1);
-        let pairs = find_common(self.lead, follower, guess, named)?;
-        self.progress.advance(1);
-        if pairs.is_empty() {
-            let what = if named.is_some() {
-                "the channels named with --common do not carry one electrical signal"
-            } else {
-                "no pair of channels carries one electrical signal"
-            };
-            found.unlocked_reasons.push(what.into());
-        }
+        let pairs = match self.named_pair(follower) {
+            Some(named) => match verify_common(self.lead, follower, guess, named)? {
+                Verdict::Common(pair) => vec![*pair],
+                Verdict::Other { signs, why } => {
+                    found.unlocked_signs.extend(signs);
+                    found.unlocked_reasons.push(format!(
+                        "the channels named with --common do not serve: {why}"
+                    ));
+                    Vec::new()
+                }
+            },
+            None => {
+                let pairs = find_common(self.lead, follower, guess, self.progress)?;
+                if pairs.is_empty() {
+                    let why = "no pair of channels carries one electrical signal";
+                    found.unlocked_reasons.push(why.into());
+                }
+                pairs
+            }
+        };
         for pair in pairs.iter().take(3) {
             let channels = format!(
                 "{} {} and {} {}",

@@ -11,7 +11,7 @@ use crate::error::Result;
 use crate::progress::Progress;
 use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann};
 use crate::tie::common::CommonPair;
-use crate::tie::correlate::refine;
+use crate::tie::correlate::{Bins, COMB};
 use crate::units::LeadPos;
 
 /// Length of a block, samples.
@@ -19,11 +19,14 @@ pub const BLOCK: usize = 1 << 15;
 /// Distance of neighbouring blocks, samples.
 pub const HOP: usize = BLOCK / 2;
 /// Blocks that share one read.
-const GROUP: usize = 8;
-/// Bins that belong to one comb before the other takes over.
-const COMB: usize = 32;
-/// Least normalised correlation of a block that is believed; chance gives about 0.02 over a wide band.
-const BELIEVED: f64 = 0.15;
+pub const GROUP: usize = 8;
+/// Variance of a delay over the one that independent bins would give: `N sum w^4 / (sum w^2)^2 = 35/18` for a Hann window,
+/// whose neighbouring bins share noise, times `1 + 2 * 3/35` for half-overlapping blocks, which share it too.
+const SHARED_NOISE: f64 = 35.0 / 18.0 * 41.0 / 35.0;
+/// A block is believed when its correlation is so many times what chance gives.
+const BELIEVED: f64 = 4.0;
+/// Bounds of what is asked of that correlation: a few bins that ring alike are still asked for no more than the second.
+const ASKED: (f64, f64) = (0.05, 0.7);
 
 /// One block's measurement.
 #[derive(Debug, Clone, Copy)]
@@ -49,15 +52,42 @@ pub struct Meter<'a> {
     transform: Transform,
     window: Vec<f64>,
     bins: std::ops::Range<usize>,
-    omega: Vec<f64>,
 }
 
-/// The blocks of one pass, and how many held any signal at all.
+/// How a pass goes over the take.
+#[derive(Debug, Clone, Copy)]
+pub struct Plan {
+    /// First and last lead position.
+    pub span: (i64, i64),
+    /// Of so many groups of blocks one is measured.
+    pub every: usize,
+    /// How far from the map the whole sample is searched, samples; 0: the map is that good already.
+    pub search: usize,
+}
+
+/// The blocks of one pass.
 pub struct Pass {
     /// The believed blocks, in order.
     pub blocks: Vec<Block>,
-    /// Blocks that held signal on both sides.
-    pub sounding: usize,
+    /// Of every block that was not silent: its power, and whether it was believed.
+    pub heard: Vec<(f64, bool)>,
+}
+
+impl Pass {
+    /// The share of believed blocks among the loudest quarter: where there is sound, it must be the common one.
+    #[must_use]
+    pub fn believed_share(&self) -> f64 {
+        let mut heard = self.heard.clone();
+        heard.sort_by(|a, b| b.0.total_cmp(&a.0));
+        heard.truncate(heard.len().div_ceil(4));
+        heard.iter().filter(|block| block.1).count() as f64 / heard.len().max(1) as f64
+    }
+}
+
+/// A block that was not silent.
+struct Heard {
+    power: f64,
+    block: Option<Block>,
 }
 
 impl<'a> Meter<'a> {
@@ -65,10 +95,9 @@ impl<'a> Meter<'a> {
     #[must_use]
     pub fn new(lead: &'a dyn Sound, follower: &'a dyn Sound, pair: &'a CommonPair) -> Self {
         let bin_hz = lead.rate().hz() / BLOCK as f64;
-        let top = (BLOCK / 2) as f64 * 0.95;
-        let first = (pair.band_hz.0 / bin_hz).max(20.0) as usize;
-        let last = (pair.band_hz.1 / bin_hz).min(top) as usize;
-        let bins = first..last.max(first + 2 * COMB);
+        let top = BLOCK / 2 * 19 / 20;
+        let first = ((pair.band_hz.0 / bin_hz).max(20.0) as usize).min(top - 2 * COMB);
+        let last = ((pair.band_hz.1 / bin_hz) as usize).clamp(first + 2 * COMB, top);
         Self {
             lead,
             follower,
@@ -76,63 +105,58 @@ impl<'a> Meter<'a> {
             kernel: Kernel::new(KernelSpec::MEASURE),
             transform: Transform::new(BLOCK),
             window: hann(BLOCK),
-            omega: bins
-                .clone()
-                .map(|i| 2.0 * PI * i as f64 / BLOCK as f64)
-                .collect(),
-            bins,
+            bins: first..last,
         }
     }
 
-    /// Measures every `every`-th group of blocks between two lead positions along `map`.
+    /// Measures the blocks of `plan` along `map`.
     ///
     /// # Errors
     /// When a file cannot be read.
-    pub fn pass(
-        &self,
-        map: &Clock,
-        (from, to): (i64, i64),
-        every: usize,
-        progress: &dyn Progress,
-    ) -> Result<Pass> {
-        let blocks = usize::try_from((to - from - BLOCK as i64) / HOP as i64 + 1).unwrap_or(0);
-        let starts: Vec<usize> = (0..blocks).step_by(GROUP * every).collect();
+    pub fn pass(&self, map: &Clock, plan: Plan, progress: &dyn Progress) -> Result<Pass> {
+        let (from, to) = plan.span;
+        let blocks =
+            usize::try_from((to - from - BLOCK as i64).div_euclid(HOP as i64) + 1).unwrap_or(0);
+        let starts: Vec<usize> = (0..blocks).step_by(GROUP * plan.every.max(1)).collect();
         progress.stage("measuring the common signal", starts.len() as u64);
-        let groups: Vec<Vec<Option<Option<Block>>>> = starts
+        let groups: Vec<Vec<Heard>> = starts
             .par_iter()
             .map(|&first| {
                 let many = GROUP.min(blocks - first);
-                let group = self.group(map, from + (first * HOP) as i64, many);
+                let group = self.group(map, from + (first * HOP) as i64, many, plan.search);
                 progress.advance(1);
                 group
             })
             .collect::<Result<_>>()?;
-        let sounding = groups.iter().flatten().flatten().count();
+        let heard = groups.iter().flatten();
         Ok(Pass {
-            blocks: groups.into_iter().flatten().flatten().flatten().collect(),
-            sounding,
+            heard: heard.map(|h| (h.power, h.block.is_some())).collect(),
+            blocks: groups
+                .into_iter()
+                .flatten()
+                .filter_map(|h| h.block)
+                .collect(),
         })
     }
 
-    /// `many` neighbouring blocks from lead position `start`; outer `None`: silence, inner `None`: not believed.
-    fn group(&self, map: &Clock, start: i64, many: usize) -> Result<Vec<Option<Option<Block>>>> {
+    /// `many` neighbouring blocks from lead position `start`, the silent ones left out.
+    fn group(&self, map: &Clock, start: i64, many: usize, search: usize) -> Result<Vec<Heard>> {
         let length = HOP * (many + 1);
         let mut lead = vec![0.0; length];
         self.lead.read(&[self.pair.lead], start, &mut [&mut lead])?;
         let warped = self.warped(map, start, length)?;
         Ok((0..many)
-            .map(|i| {
+            .filter_map(|i| {
                 let middle = (start + (i * HOP + HOP) as i64) as f64;
                 let part = i * HOP..i * HOP + BLOCK;
-                self.block(&lead[part.clone()], &warped[part], middle)
-                    .map(|found| {
-                        found.map(|mut block| {
-                            let base = map.follower_at(LeadPos(middle)).0;
-                            block.follower += base;
-                            block.halves = block.halves.map(|half| half + base);
-                            block
-                        })
-                    })
+                let mut heard = self.block(&lead[part.clone()], &warped[part], search)?;
+                if let Some(block) = &mut heard.block {
+                    let base = map.follower_at(LeadPos(middle)).0;
+                    block.lead = middle;
+                    block.follower += base;
+                    block.halves = block.halves.map(|half| half + base);
+                }
+                Some(heard)
             })
             .collect())
     }
@@ -164,18 +188,18 @@ impl<'a> Meter<'a> {
         Ok(out)
     }
 
-    fn block(&self, x: &[f64], y: &[f64], middle: f64) -> Option<Option<Block>> {
-        let windowed =
-            |s: &[f64]| -> Vec<f64> { s.iter().zip(&self.window).map(|(s, w)| s * w).collect() };
-        let (sx, sy) = (
-            self.transform.spectrum(&windowed(x)),
-            self.transform.spectrum(&windowed(y)),
-        );
+    /// One block of lead and warped follower; `None` when either is silent.
+    fn block(&self, x: &[f64], y: &[f64], search: usize) -> Option<Heard> {
+        let spectrum = |s: &[f64]| {
+            let faded: Vec<f64> = s.iter().zip(&self.window).map(|(s, w)| s * w).collect();
+            self.transform.spectrum(&faded)
+        };
+        let (sx, sy) = (spectrum(x), spectrum(y));
         let power = |s: &[Complex64]| s[self.bins.clone()].iter().map(Complex64::norm_sqr).sum();
         let (px, py): (f64, f64) = (power(&sx), power(&sy));
-        // below -120 dBFS there is nothing to hear on any converter
-        let floor = 1e-12 * (BLOCK as f64) * (BLOCK as f64) / 16.0;
-        if px < floor || py < floor {
+        // below -140 dBFS there is nothing to hear on any converter
+        let floor = 1e-14 * (BLOCK as f64) * (BLOCK as f64) / 16.0;
+        if !(px > floor && py > floor) {
             return None;
         }
         let sign = if self.pair.inverted { -1.0 } else { 1.0 };
@@ -184,35 +208,56 @@ impl<'a> Meter<'a> {
             .clone()
             .map(|i| sx[i] * sy[i].conj() * sign)
             .collect();
-        Some(self.delay(&cross, (px * py).sqrt(), middle))
+        let power = (px * py).sqrt();
+        Some(Heard {
+            power,
+            block: self.delay(&cross, power, search),
+        })
     }
 
-    fn delay(&self, cross: &[Complex64], power: f64, middle: f64) -> Option<Block> {
-        let whole = refine(cross, &self.omega, 0.0)?;
-        let along: f64 = cross
-            .iter()
-            .zip(&self.omega)
-            .map(|(c, w)| (c * Complex64::from_polar(1.0, -w * whole.delay)).re)
-            .sum();
-        let correlation = along / power;
-        if correlation < BELIEVED {
+    fn delay(&self, cross: &[Complex64], power: f64, search: usize) -> Option<Block> {
+        let bins = Bins {
+            cross,
+            first: self.bins.start,
+            step: 2.0 * PI / BLOCK as f64,
+        };
+        let start = if search == 0 {
+            0.0
+        } else {
+            self.whole(cross, search)
+        };
+        let found = bins.refine(start)?;
+        let correlation = found.height / power;
+        let shares: f64 = cross.iter().map(Complex64::norm_sqr).sum();
+        let chance = (0.5 * 35.0 / 18.0 * shares).sqrt() / power;
+        if correlation < (BELIEVED * chance).clamp(ASKED.0, ASKED.1) {
             return None;
         }
-        let half = |odd: usize| {
-            let pick = |i: &usize| (i / COMB) % 2 == odd;
-            let cross: Vec<Complex64> = (0..cross.len()).filter(pick).map(|i| cross[i]).collect();
-            let omega: Vec<f64> = (0..self.omega.len())
-                .filter(pick)
-                .map(|i| self.omega[i])
-                .collect();
-            refine(&cross, &omega, whole.delay).map_or(whole.delay, |half| half.delay)
-        };
         Some(Block {
-            lead: middle,
-            follower: whole.delay,
-            sigma: whole.sigma,
-            halves: [half(0), half(1)],
+            lead: 0.0,
+            follower: found.delay,
+            sigma: (SHARED_NOISE * found.variance).sqrt(),
+            halves: found.halves,
             correlation,
         })
+    }
+
+    /// The whole sample within `search` at which the correlation is highest.
+    fn whole(&self, cross: &[Complex64], search: usize) -> f64 {
+        let mut spectrum = vec![Complex64::default(); self.transform.bins()];
+        for (bin, c) in self.bins.clone().zip(cross) {
+            spectrum[bin] = c.conj();
+        }
+        let correlation = self.transform.samples(spectrum);
+        let search = search as i64;
+        (-search..=search)
+            .map(|lag| {
+                (
+                    lag as f64,
+                    correlation[lag.rem_euclid(BLOCK as i64) as usize],
+                )
+            })
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+            .map_or(0.0, |best| best.0)
     }
 }

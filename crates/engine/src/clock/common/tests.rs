@@ -26,7 +26,7 @@ fn found(shoot: &Performance, off_by: f64) -> (Vec<MemorySound>, Vec<CommonPair>
         offset: LeadPos((truth.offset_samples + off_by).round()),
         within: Samples(9600.0),
     };
-    let pairs = find_common(&sounds[0], &sounds[1], &guess, None).expect("memory");
+    let pairs = find_common(&sounds[0], &sounds[1], &guess, &Silent).expect("memory");
     (sounds, pairs)
 }
 
@@ -119,6 +119,6 @@ fn microphones_are_no_common_signal() {
         offset: LeadPos(shoot.truth.units[1].offset_samples.round()),
         within: Samples(9600.0),
     };
-    let pairs = find_common(&sounds[0], &sounds[1], &guess, None).expect("memory");
+    let pairs = find_common(&sounds[0], &sounds[1], &guess, &Silent).expect("memory");
     assert!(pairs.is_empty(), "{pairs:#?}");
 }
