@@ -122,7 +122,12 @@ pub struct MeasureArgs {
     #[arg(long, value_name = "UNIT:CH=UNIT:CH")]
     pub common: Vec<String>,
     /// The largest distance between microphones on different units
-    #[arg(long, default_value_t = 10.0, value_name = "METRES")]
+    #[arg(
+        long,
+        default_value_t = 10.0,
+        value_name = "METRES",
+        allow_negative_numbers = true
+    )]
     pub spacing: f64,
     /// Two sample positions that are one instant, on your word; may be given more than once
     #[arg(long, value_name = "UNIT@POS=UNIT@POS")]

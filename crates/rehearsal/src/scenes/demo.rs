@@ -24,15 +24,15 @@ const SPLIT_M: [f64; 3] = [6.1, 4.3, 1.1];
 /// piece with the harp's microphone split to both units, then an encore after that split was taken away.
 #[must_use]
 pub fn demo() -> Demo {
-    let sound_check = in_the_granary("T01", 68_530.0, 15.0).unit(oak(harp_split()));
-    let piece = in_the_granary("T02", 69_000.0, 190.0)
+    let sound_check = in_the_granary("T01", 68_530.417_6, 15.0).unit(oak(harp_split()));
+    let piece = in_the_granary("T02", 69_000.283_4, 190.0)
         .unit(oak(harp_split()))
         .unit(
             elm(harp_split())
                 .starts_after_s(2.417_311)
                 .stops_early_s(1.62),
         );
-    let encore = in_the_granary("T03", 69_630.0, 60.0)
+    let encore = in_the_granary("T03", 69_630.761_1, 60.0)
         .unit(oak(Channel::mic("Floor left", [5.2, 3.1, 0.3])))
         .unit(elm(Channel::mic("Floor right", [8.8, 3.1, 0.3])).starts_after_s(1.104_72));
     Demo {
