@@ -6,7 +6,7 @@ use crate::finding::Weight;
 use crate::units::{SPEED_OF_SOUND_M_PER_S, SampleRate};
 
 /// The most decimals ever shown: a thousandth of the hundredth that a common signal is good to.
-const MOST_DECIMALS: usize = 5;
+const MOST_DECIMALS: usize = 7;
 
 /// A time as `hh:mm:ss.sss`, with a minus sign when negative; `not known` when it is no number.
 #[must_use]
@@ -72,7 +72,9 @@ pub fn three_figures(value: f64) -> String {
         size if size >= 99.95 => 0,
         size if size >= 9.995 => 1,
         size if size >= 0.9995 => 2,
-        _ => 3,
+        size if size >= 0.001 || size == 0.0 => 3,
+        // smaller ones keep two figures down to a ten-millionth
+        size => (1.0 - size.log10().floor()).clamp(4.0, 7.0) as usize,
     };
     let text = format!("{value:.decimals$}");
     if text.contains('.') {
