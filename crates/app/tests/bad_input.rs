@@ -1,5 +1,8 @@
 //! What goes wrong in the field: each a clear error or finding, the rest still done, nothing lost, the sources untouched.
-#![expect(clippy::disallowed_methods, reason = "the tests damage their own copies")]
+#![expect(
+    clippy::disallowed_methods,
+    reason = "the tests damage their own copies"
+)]
 
 mod shoots;
 

@@ -66,6 +66,7 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
                 href: report_name(&other.name),
             })
             .collect();
+        let findings = concerning(take, takes, input.findings);
         let text = report::html(&ReportInput {
             made_by: &input.alignment.made_by,
             joint_take: take,
@@ -73,7 +74,7 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
                 units: input.units,
                 rows: input.settings,
             },
-            findings: input.findings,
+            findings: &findings,
             overlays: &overlays,
             output: output.as_ref(),
             others: &others,
@@ -97,6 +98,16 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         text: table,
     });
     Ok(papers)
+}
+
+/// The findings that are not about another joint take alone.
+fn concerning(take: &JointTake, all: &[JointTake], findings: &[Finding]) -> Vec<Finding> {
+    let names = |finding: &Finding, take: &JointTake| finding.place.contains(&take.name);
+    findings
+        .iter()
+        .filter(|finding| names(finding, take) || !all.iter().any(|other| names(finding, other)))
+        .cloned()
+        .collect()
 }
 
 fn output_of(take: &JointTake, built: &BuildReport) -> Option<Output> {

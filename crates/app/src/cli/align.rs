@@ -2,7 +2,6 @@
 
 use anyhow::Result;
 use engine::build::{Replace, write_text};
-use engine::report::alignment_text;
 
 use super::args::AlignArgs;
 use super::day::{Day, tell_findings};
@@ -26,7 +25,7 @@ pub fn run(args: &AlignArgs, json: bool) -> Result<Ended> {
     if json {
         say::json(&day.alignment)?;
     } else {
-        say::line(alignment_text(&day.alignment));
+        say::line(day.summary());
         say::line(format!(
             "wrote {}; look at it, then `commontime build {} --out DIR`",
             args.out.display(),

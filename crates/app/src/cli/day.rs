@@ -12,6 +12,7 @@ use engine::deliver::{PaperInput, papers};
 use engine::establish::{ManualTie, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
 use engine::progress::Progress;
+use engine::report::alignment_text;
 use engine::take::{SettingsRow, scan, settings_table};
 use engine::{Error, Kind};
 
@@ -69,6 +70,17 @@ impl Day {
             settings: Vec::new(),
             findings: Vec::new(),
         })
+    }
+
+    /// What was measured, in a few lines; findings are told apart, with their causes and next steps.
+    pub fn summary(&self) -> String {
+        let mut alone = self.alignment.clone();
+        alone.findings.clear();
+        let takes = alone.joint_takes.iter_mut();
+        takes
+            .flat_map(|take| &mut take.members)
+            .for_each(|member| member.findings.clear());
+        alignment_text(&alone)
     }
 
     /// Everything there is to say about the day before anything is built.

@@ -4,7 +4,6 @@ use anyhow::{Context, Result};
 use comfy_table::{Table, presets};
 use engine::alignment::Member;
 use engine::progress::Progress;
-use engine::report::alignment_text;
 use engine::{Error, Kind};
 use rehearsal::scenes::demo;
 use rehearsal::{Comparison, Truth, write_shoots};
@@ -61,7 +60,7 @@ pub fn run(args: &DemoArgs, json: bool) -> Result<Ended> {
         let rows: Vec<_> = rows.iter().map(Row::json).collect();
         say::json(&serde_json::json!({ "alignment": day.alignment, "found_against_true": rows }))?;
     } else {
-        say::line(alignment_text(&day.alignment));
+        say::line(day.summary());
         say::line(table(&rows).to_string());
         say::line(String::new());
         built.tell(&joined);

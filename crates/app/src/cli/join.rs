@@ -1,7 +1,6 @@
 //! `join`: cards in, one recording a joint take with its papers out.
 
 use anyhow::Result;
-use engine::report::alignment_text;
 
 use super::args::JoinArgs;
 use super::day::{Day, Work, tell_findings};
@@ -30,7 +29,7 @@ pub fn run(args: &JoinArgs, json: bool) -> Result<Ended> {
             "findings": findings,
         }))?;
     } else {
-        say::line(alignment_text(&day.alignment));
+        say::line(day.summary());
         built.tell(&args.out);
     }
     Ok(built.ended(&day))

@@ -3,7 +3,7 @@
 //! An electrical signal recorded twice differs by a gain, a delay and noise only: over the band it occupies the phase is
 //! straight. Two microphones in a room differ by a long, dense response: the phase departs from every smooth curve, in
 //! the same way whenever it is looked at, however coherent they are. First all pairs are correlated in windows spread
-//! over the overlap ([`search`]), then what keeps one plausible clock is looked at closely ([`transfer`]).
+//! over the overlap (`search`), then what keeps one plausible clock is looked at closely (`transfer`).
 
 mod search;
 mod transfer;
