@@ -7,7 +7,7 @@ use crate::alignment::{JointTake, Member};
 use crate::error::Result;
 
 /// How long a stretch is shown, seconds: long enough for one onset, short enough to see a sample.
-const SHOWN_S: f64 = 0.010;
+const SHOWN_S: f64 = 0.004;
 /// How much sound is searched for an onset at each place, seconds.
 const SEARCHED_S: f64 = 10.0;
 /// The window in which an onset is weighed, seconds.
@@ -281,7 +281,7 @@ mod tests {
             .expect("the click");
         assert_eq!(start.first_lead_position + at as i64, 49_440 + 123_456);
         assert_eq!(start.lead.samples, start.followed.samples);
-        assert_eq!(start.lead.samples.len(), 480);
+        assert_eq!(start.lead.samples.len(), 192);
         // elsewhere the channel is silent: said, not drawn
         assert!(found[1].lead.samples.is_empty() && found[2].followed.samples.is_empty());
     }
