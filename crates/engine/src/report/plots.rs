@@ -1,6 +1,6 @@
 //! Curves, marks and axes in, one SVG figure out: drawn by the kuva library, then given a title and a description for
 //! those who cannot see it, a view box so that it scales, and colours that are the page's own.
-//! What the library could not do and what was tried: docs/decisions/0002-plots.md.
+//! What the library could not do and what was tried: docs/decisions/plots.md.
 
 use std::fmt::Write as _;
 
