@@ -85,12 +85,25 @@ fn plain() -> Table {
     table
 }
 
+/// `hh:mm:ss.mmm`, rounded to the millisecond before it is divided up.
 fn clock(seconds: f64) -> String {
-    let whole = seconds as u64;
+    let ms = (seconds * 1000.0).round() as u64;
     format!(
-        "{:02}:{:02}:{:06.3}",
-        whole / 3600,
-        whole / 60 % 60,
-        seconds - (whole / 60 * 60) as f64
+        "{:02}:{:02}:{:02}.{:03}",
+        ms / 3_600_000,
+        ms / 60_000 % 60,
+        ms / 1000 % 60,
+        ms % 1000
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::clock;
+
+    #[test]
+    fn a_minute_less_a_sample_is_a_minute_to_the_millisecond() {
+        assert_eq!(clock(2_879_999.0 / 48_000.0), "00:01:00.000");
+        assert_eq!(clock(3_661.5), "01:01:01.500");
+    }
 }
