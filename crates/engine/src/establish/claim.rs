@@ -17,6 +17,9 @@ const PLAUSIBLE_PPM: f64 = 200.0;
 /// A person's tie is taken to be good to the sample it names.
 const MANUAL_SIGMA: Samples = Samples(0.5);
 
+/// The finding that only stamps place a follower.
+const STAMPS_ONLY: &str = "stamps-only";
+
 /// The smallest bound ever claimed of a measured offset: the contract's "hundredths of a sample".
 const SMALLEST_BOUND: Samples = Samples(0.01);
 
@@ -132,6 +135,13 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
         } => by_room_alone(room, around),
         _ => nothing(evidences, around),
     };
+    for finding in claim
+        .findings
+        .iter_mut()
+        .filter(|finding| finding.code == STAMPS_ONLY)
+    {
+        finding.cause = evidences.unlocked_reasons.join("; ");
+    }
     if claim.rate_measured && claim.rate.0.abs() > PLAUSIBLE_PPM {
         claim.status = Status::NeedsDecision;
         claim.findings.push(implausible_rate(claim.rate));
@@ -234,7 +244,7 @@ fn by_stamps_alone(stamps: StampEvidence, around: Circumstances) -> Claim {
     let seconds = around.follower_length as f64 / around.rate.hz();
     claim.findings.push(
         Finding::new(
-            "stamps-only",
+            STAMPS_ONLY,
             Weight::Ask,
             "only the stamps place this follower: no common signal was found and the microphones share no sound \
              that could confirm the place or measure the drift",

@@ -276,57 +276,82 @@ fn smoothed(cells: &[f32], spacing_cells: f64) -> Vec<f32> {
         .collect()
 }
 
-/// The straight line (lag at the follower's start, rate) along which the maps sum to most.
-fn best_line(maps: &[(f64, Vec<f32>)], offset_s: f64, spacing_s: f64, hz: f64) -> Place {
-    let cell_s = CELL as f64 / hz;
-    let last_s = maps.iter().map(|map| map.0).fold(1.0, f64::max);
-    let rates = (PLAUSIBLE_RATE * last_s / cell_s).ceil() as i64;
-    let offsets = (offset_s / cell_s).ceil() as i64;
-    let score = |offset: i64, rate: i64| {
+/// All straight lines that are searched.
+struct Lines {
+    /// When the last map was taken, seconds since the follower's start.
+    last_s: f64,
+    /// Largest lag that a rate adds by then, cells.
+    rates: i64,
+    /// Largest lag at the follower's start, cells.
+    offsets: i64,
+}
+
+impl Lines {
+    /// The cell of a line in the map taken at `at_s`.
+    fn cell(&self, at_s: f64, cells: usize, offset: i64, rate: i64) -> i64 {
+        offset + (rate as f64 * at_s / self.last_s).round() as i64 + (cells / 2) as i64
+    }
+
+    fn score(&self, maps: &[(f64, Vec<f32>)], offset: i64, rate: i64) -> f32 {
         maps.iter()
             .map(|(at_s, cells)| {
-                let lag = offset + (rate as f64 * at_s / last_s).round() as i64;
-                let cell = lag + (cells.len() / 2) as i64;
-                usize::try_from(cell)
+                usize::try_from(self.cell(*at_s, cells.len(), offset, rate))
                     .ok()
                     .and_then(|cell| cells.get(cell))
                     .copied()
                     .unwrap_or(0.0)
             })
-            .sum::<f32>()
-    };
-    let mut by_offset: Vec<(i64, i64, f32)> = (-offsets..=offsets)
-        .into_par_iter()
-        .map(|offset| {
-            let best = (-rates..=rates)
-                .map(|rate| (rate, score(offset, rate)))
-                .fold((0_i64, f32::NEG_INFINITY), |a, b| {
-                    if b.1 > a.1 || (b.1 == a.1 && b.0.abs() < a.0.abs()) {
-                        b
-                    } else {
-                        a
-                    }
-                });
-            (offset, best.0, best.1)
-        })
-        .collect();
-    by_offset.sort_by(|a, b| b.2.total_cmp(&a.2).then(a.0.abs().cmp(&b.0.abs())));
-    let (offset, rate, top) = by_offset[0];
-    let at_edge = offset.abs() as f64 * cell_s > offset_s - 0.5 * EDGE_S;
-    // A rate moves the line's foot, so places closer than this are one.
-    let one_place = ((2.0 * spacing_s + 0.02) / cell_s).ceil() as i64;
-    let mut others: Vec<(i64, f32)> = vec![(offset, top)];
-    for &(place, _, height) in &by_offset {
-        if others
-            .iter()
-            .all(|other| (other.0 - place).abs() > one_place)
-        {
-            others.push((place, height));
-        }
-        if others.len() > 3 {
-            break;
-        }
+            .sum()
     }
+
+    /// Offset, rate (cells by the last map) and height of the highest line; the least offset and rate among equals.
+    fn best(&self, maps: &[(f64, Vec<f32>)]) -> (i64, i64, f32) {
+        let higher = |a: (i64, i64, f32), b: (i64, i64, f32)| {
+            let order =
+                b.2.total_cmp(&a.2)
+                    .then((a.0.abs() + a.1.abs()).cmp(&(b.0.abs() + b.1.abs())))
+                    .then(a.0.cmp(&b.0));
+            if order.is_le() { a } else { b }
+        };
+        (-self.offsets..=self.offsets)
+            .into_par_iter()
+            .map(|offset| {
+                (-self.rates..=self.rates)
+                    .map(|rate| (offset, rate, self.score(maps, offset, rate)))
+                    .fold((offset, 0, f32::NEG_INFINITY), higher)
+            })
+            .reduce(|| (0, 0, f32::NEG_INFINITY), higher)
+    }
+}
+
+/// The straight line (lag at the follower's start, rate) along which the maps sum to most, and the best ones elsewhere.
+/// A line of another rate that crosses the best one is no other place: the best one's ridge is taken out of every map
+/// before the next is looked for.
+fn best_line(maps: &[(f64, Vec<f32>)], offset_s: f64, spacing_s: f64, hz: f64) -> Place {
+    let cell_s = CELL as f64 / hz;
+    let last_s = maps.iter().map(|map| map.0).fold(1.0, f64::max);
+    let lines = Lines {
+        last_s,
+        rates: (PLAUSIBLE_RATE * last_s / cell_s).ceil() as i64,
+        offsets: (offset_s / cell_s).ceil() as i64,
+    };
+    let ridge = ((2.0 * spacing_s + 0.02) / cell_s).ceil() as i64;
+    let mut left: Vec<(f64, Vec<f32>)> = maps.to_vec();
+    let (offset, rate, top) = lines.best(&left);
+    let mut others: Vec<(i64, f32)> = vec![(offset, top)];
+    let (mut at, mut along) = (offset, rate);
+    while others.len() <= 3 {
+        for (at_s, cells) in &mut left {
+            let centre = lines.cell(*at_s, cells.len(), at, along);
+            for cell in (centre - ridge).max(0)..=(centre + ridge).min(cells.len() as i64 - 1) {
+                cells[cell as usize] = 0.0;
+            }
+        }
+        let next = lines.best(&left);
+        (at, along) = (next.0, next.1);
+        others.push((next.0, next.2));
+    }
+    let at_edge = offset.abs() as f64 * cell_s > offset_s - 0.5 * EDGE_S;
     let relative = |height: f32| f64::from(height) / f64::from(top).max(1e-12);
     Place {
         lag_s: offset as f64 * cell_s,
