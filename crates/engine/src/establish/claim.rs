@@ -10,7 +10,7 @@ use crate::units::{LeadPos, Ppm, SampleRate, Samples};
 /// off by up to 10 ppm each (Digital Interface Handbook, 3rd ed., section 6.1), taken as two sigma of the difference.
 const UNMEASURED_RATE_SIGMA_PPM: f64 = 10.0;
 
-/// Beyond this no pair of working crystals differs (`facts` of the field: plausible clocks stay within about 200 ppm;
+/// Beyond this no pair of working crystals differs (plausible clocks stay within about 200 ppm;
 /// common practice, no source).
 const PLAUSIBLE_PPM: f64 = 200.0;
 
