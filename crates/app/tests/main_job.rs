@@ -240,3 +240,61 @@ fn unrelated_places_at_one_hour_are_left_to_a_person() {
             .is_empty()
     );
 }
+
+#[test]
+fn three_units_of_different_depth_become_one_float_recording() {
+    use rehearsal::{Channel, Crystal, Encoding, UnitSpec};
+    let place = Place::new();
+    let west = UnitSpec::new("WEST")
+        .crystal(Crystal::steady(-7.5))
+        .starts_after_s(2.000_31)
+        .noise_dbfs(-60.0)
+        .encoding(Encoding::Int24)
+        .channel(Channel::mic("Mic 1", [4.0, 1.2, 1.5]))
+        .channel(Channel::common("Link", "link").gain_db(-6.0).inverted());
+    let truth = short_shoot(30.0)
+        .unit(west)
+        .write(&place.cards())
+        .expect("a shoot");
+    let cards: Vec<String> = ["NORTH", "SOUTH", "WEST"]
+        .map(|unit| place.card(unit))
+        .to_vec();
+    let out = place.out();
+    let run = commontime(&[
+        "join", &cards[0], &cards[1], &cards[2], "--lead", "SOUTH", "--out", &out, "--json",
+    ]);
+    assert_eq!(status(&run), 0, "{}", String::from_utf8_lossy(&run.stderr));
+    let said: Value = serde_json::from_slice(&run.stdout).expect("JSON");
+    let take = &said["alignment"]["joint_takes"][0];
+    assert_eq!(take["lead"], "SOUTH");
+    // SOUTH leads here, NORTH in the truth: WEST against SOUTH is WEST against NORTH through SOUTH
+    let west = truth.unit("WEST").expect("took part").offset_samples;
+    let expected = truth
+        .follower_position("SOUTH", west)
+        .expect("SOUTH ran then");
+    let member = take["members"]
+        .as_array()
+        .expect("members")
+        .iter()
+        .find(|m| m["unit"] == "WEST");
+    let found = member.expect("WEST")["offset_samples"]
+        .as_f64()
+        .expect("a number");
+    assert!(
+        (found - expected).abs() <= 0.05,
+        "WEST is at {found}, expected {expected}"
+    );
+    let file = &said["built"]["outputs"][0];
+    assert_eq!(file["encoding"], "32-bit float");
+    let names: Vec<&str> = file["channels"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter_map(|c| c["name"].as_str())
+        .collect();
+    assert_eq!(names.len(), 6);
+    assert!(
+        names.contains(&"WEST: Link") && names.contains(&"NORTH: Link"),
+        "{names:?}"
+    );
+}
