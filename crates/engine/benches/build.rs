@@ -40,6 +40,7 @@ fn main() {
         format: FORMAT.into(),
         version: VERSION,
         made_by: "bench".into(),
+        settings: None,
         joint_takes: vec![JointTake {
             name: "long".into(),
             sample_rate: RATE,

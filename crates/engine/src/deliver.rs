@@ -10,7 +10,7 @@ use crate::report::{
     SoundReportEntry,
 };
 use crate::signal::Sound;
-use crate::take::{SettingsRow, TakeSound};
+use crate::take::TakeSound;
 
 /// A text file of the output folder.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,10 +28,6 @@ pub struct PaperInput<'a> {
     pub alignment: &'a Alignment,
     /// What was built.
     pub built: &'a BuildReport,
-    /// The units, in the order of each settings row's values.
-    pub units: &'a [String],
-    /// The units' settings side by side.
-    pub settings: &'a [SettingsRow],
     /// What concerns the whole day: the cards, the settings, the build, the check.
     pub findings: &'a [Finding],
 }
@@ -56,6 +52,14 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         .iter()
         .map(|take| output_of(take, input.built))
         .collect();
+    let settings = input
+        .alignment
+        .settings
+        .as_ref()
+        .map_or_else(Settings::default, |table| Settings {
+            units: &table.units,
+            rows: &table.rows,
+        });
     for (take, output) in takes.iter().zip(&outputs) {
         let overlays = overlays_of(take)?;
         let others: Vec<Link> = takes
@@ -70,10 +74,7 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         let text = report::html(&ReportInput {
             made_by: &input.alignment.made_by,
             joint_take: take,
-            settings: Settings {
-                units: input.units,
-                rows: input.settings,
-            },
+            settings,
             findings: &findings,
             overlays: &overlays,
             output: output.as_ref(),

@@ -13,7 +13,7 @@ use engine::establish::{ManualTie, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
 use engine::progress::Progress;
 use engine::report::alignment_text;
-use engine::take::{SettingsRow, scan, settings_table};
+use engine::take::{scan, settings_table};
 use engine::{Error, Kind};
 
 use super::args::{FormatArg, MeasureArgs, ResampleArg, ShapeArg, ShapeArgs, SpanArg};
@@ -24,10 +24,6 @@ use super::say;
 pub struct Day {
     /// What was measured.
     pub alignment: Alignment,
-    /// The units, in the order of the settings' values.
-    pub units: Vec<String>,
-    /// The settings side by side.
-    pub settings: Vec<SettingsRow>,
     /// What the cards and the settings gave to say.
     pub findings: Vec<Finding>,
 }
@@ -45,18 +41,15 @@ impl Day {
         let options = options_of(args)?;
         let mut findings = Vec::new();
         let survey = scan(cards, progress)?.drain_into(&mut findings);
-        let settings = settings_table(&survey).drain_into(&mut findings);
+        findings.extend(settings_table(&survey).findings);
         let alignment = align(&survey, &options, progress)?;
-        let units = survey.units.iter().map(|unit| unit.name.clone()).collect();
         Ok(Self {
             alignment,
-            units,
-            settings,
             findings,
         })
     }
 
-    /// A day as an alignment file has it; the settings are surveyed again when the sources are still there.
+    /// A day as an alignment file has it.
     pub fn of_file(path: &Path) -> Result<Self> {
         let text = std::fs::read_to_string(path).map_err(|error| {
             Error::new(Kind::Io, "cannot be read")
@@ -66,8 +59,6 @@ impl Day {
         let alignment = Alignment::from_json(&text).map_err(|error| error.at(path))?;
         Ok(Self {
             alignment,
-            units: Vec::new(),
-            settings: Vec::new(),
             findings: Vec::new(),
         })
     }
@@ -139,8 +130,6 @@ impl Day {
         let written = papers(&PaperInput {
             alignment: &self.alignment,
             built: &report,
-            units: &self.units,
-            settings: &self.settings,
             findings: &day_findings,
         })?;
         for paper in &written {

@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::finding::{Finding, Sign};
+use crate::take::SettingsRow;
 
 /// The value of `format` in every alignment file.
 pub const FORMAT: &str = "commontime-alignment";
@@ -23,6 +24,18 @@ pub struct Alignment {
     /// What concerns no joint take: takes that ran alone, files that could not be read, settings that differ.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub findings: Vec<Finding>,
+    /// The units' settings side by side, for the report.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub settings: Option<SettingsTable>,
+}
+
+/// The units' settings side by side, as they were when the takes were measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SettingsTable {
+    /// The units, in the order of each row's values.
+    pub units: Vec<String>,
+    /// One row a setting.
+    pub rows: Vec<SettingsRow>,
 }
 
 /// The takes of several units that ran together and become one recording.

@@ -1,7 +1,8 @@
 //! Cards' takes in, the alignment out: every joint take's followers measured, claimed and written down as plain data.
 
 use crate::alignment::{
-    Alignment, Basis, Evidence, FORMAT, JointTake, Member, Placement, Role, Start, Status, VERSION,
+    Alignment, Basis, Evidence, FORMAT, JointTake, Member, Placement, Role, SettingsTable, Start,
+    Status, VERSION,
 };
 use crate::clock::acoustic::{AcousticRequest, measure_acoustic};
 use crate::clock::common::{integer_shift, measure_common};
@@ -11,7 +12,7 @@ use crate::finding::{Finding, Weight};
 use crate::pair::{Candidate, Joint, choose_lead, joint_takes};
 use crate::progress::Progress;
 use crate::signal::Sound;
-use crate::take::{Survey, TakeSound};
+use crate::take::{Survey, TakeSound, settings_table};
 use crate::tie::Guess;
 use crate::tie::common::{Verdict, find_common, verify_common};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
@@ -60,6 +61,11 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
         made_by: made_by(),
         joint_takes,
         findings,
+        settings: Some(SettingsTable {
+            units: survey.units.iter().map(|unit| unit.name.clone()).collect(),
+            // what they give to say is told with the survey
+            rows: settings_table(survey).value,
+        }),
     })
 }
 

@@ -201,6 +201,7 @@ pub fn alignment() -> Alignment {
         format: FORMAT.into(),
         version: VERSION,
         made_by: "commontime 0.1.0".into(),
+        settings: None,
         joint_takes: vec![common_signal(), stamps(), not_established()],
         findings: vec![
             Finding::new(

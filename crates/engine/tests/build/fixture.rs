@@ -161,6 +161,7 @@ pub fn alignment(joint_takes: Vec<JointTake>) -> Alignment {
         format: FORMAT.into(),
         version: VERSION,
         made_by: "test".into(),
+        settings: None,
         joint_takes,
         findings: Vec::new(),
     }
