@@ -298,3 +298,43 @@ fn three_units_of_different_depth_become_one_float_recording() {
         "{names:?}"
     );
 }
+
+#[test]
+fn common_clocks_a_fraction_apart_are_copied_and_the_fraction_is_told() {
+    use rehearsal::scenes::{CommonSignal, common_signal};
+    let place = Place::new();
+    let choice = CommonSignal {
+        seconds: 20.0,
+        ppm: 0.0,
+        wander_ppm: 0.0,
+        starts_after_s: (60_000.0 + 0.4) / 48_000.0,
+        ..Default::default()
+    };
+    common_signal(&choice)
+        .write(&place.cards())
+        .expect("a shoot");
+    let words = [
+        "join",
+        &place.card("NORTH"),
+        &place.card("SOUTH"),
+        "--out",
+        &place.out(),
+        "--json",
+    ];
+    let run = commontime(&words);
+    assert_eq!(status(&run), 0, "{}", String::from_utf8_lossy(&run.stderr));
+    let said: Value = serde_json::from_slice(&run.stdout).expect("JSON");
+    let member = &said["alignment"]["joint_takes"][0]["members"][1];
+    assert_eq!(member["placement"], "exact");
+    assert!(
+        member["findings"].to_string().contains("+0.40 samples"),
+        "{}",
+        member["findings"]
+    );
+    for channel in said["built"]["outputs"][0]["channels"]
+        .as_array()
+        .expect("channels")
+    {
+        assert_eq!(channel["digest"], channel["source_digest"], "{channel}");
+    }
+}

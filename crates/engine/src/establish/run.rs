@@ -5,7 +5,7 @@ use crate::alignment::{
     Status, VERSION,
 };
 use crate::clock::acoustic::{AcousticRequest, measure_acoustic};
-use crate::clock::common::{integer_shift, measure_common};
+use crate::clock::common::{common_clock_shift, measure_common};
 use crate::clock::{Clock, Outcome};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
@@ -15,7 +15,7 @@ use crate::signal::Sound;
 use crate::take::{Survey, TakeSound, settings_table};
 use crate::tie::Guess;
 use crate::tie::common::{Verdict, find_common, verify_common};
-use crate::units::{LeadPos, Ppm, Samples, UnitPos};
+use crate::units::{LeadPos, Samples, UnitPos};
 
 use super::claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
@@ -27,6 +27,8 @@ use super::record::{
 
 /// The search for a common signal goes this far either side of the stamps, seconds; and this far without stamps.
 const SEARCH_S: (f64, f64) = (0.5, 10.0);
+/// A constant fraction of a sample larger than this is told when samples are copied.
+const TOLD_FRACTION: f64 = 0.02;
 /// A clock whose whole take stays this close to one whole number of samples needs no resampling when only the room's sound
 /// measured it: below what summed signals show (a quarter of a sample is 0.5 dB at 20 kHz).
 const ROOM_EXACT: f64 = 0.25;
@@ -357,13 +359,13 @@ impl Scene<'_> {
         }
     }
 
-    /// Bit for bit where the clocks were common, else resampled; an exact placement replaces the clock by a whole shift.
+    /// Bit for bit where the clocks were common, else resampled. Offset and clock stay as measured: copying rounds the offset.
     fn placement(&self, claim: &mut Claim) -> Placement {
         if claim.status == Status::NotEstablished {
             return Placement::NotPlaced;
         }
         let shift = match (&claim.measured, claim.basis) {
-            (Some(measured), Basis::CommonSignal) => integer_shift(measured),
+            (Some(measured), Basis::CommonSignal) => common_clock_shift(measured),
             (Some(_), _) => whole_shift(&claim.clock),
             (None, _) => Some(claim.offset.0.round() as i64),
         };
@@ -375,28 +377,41 @@ impl Scene<'_> {
         let Some(shift) = exact else {
             return Placement::Resampled;
         };
-        if self.options.resample == Resample::Never && claim.clock.knots().len() > 1 {
-            let end = self.candidate.take.length.0 as f64;
-            let drift = claim.clock.lead_at(UnitPos(end)).0 - end - shift as f64;
-            if drift.abs() > 1.0 {
-                claim.findings.push(
-                    Finding::new(
-                        "drift-left-in",
-                        Weight::Warn,
-                        "not resampled, as asked: the drift stays in",
-                    )
-                    .measured(format!("{drift:+.1} samples at the end"), "0")
-                    .then("leave --resample at auto to take it out"),
-                );
-            }
-        }
-        let take = self.candidate.take;
+        claim.findings.extend(self.left_in(claim, shift));
         claim
             .story
             .push("the samples are copied bit for bit at a whole shift".into());
-        claim.offset = LeadPos(shift as f64);
-        claim.clock = Clock::straight(claim.offset, Ppm(0.0), take.length.0, take.rate.hz());
         Placement::Exact
+    }
+
+    /// What copying at a whole shift leaves in: a fraction of a sample where the clocks were common, the drift where a
+    /// person asked for no resampling.
+    fn left_in(&self, claim: &Claim, shift: i64) -> Option<Finding> {
+        let end = self.candidate.take.length.0 as f64;
+        let away =
+            |follower: f64| claim.clock.lead_at(UnitPos(follower)).0 - follower - shift as f64;
+        let (first, last) = (away(0.0), away(end));
+        if (last - first).abs() > 1.0 {
+            return Some(
+                Finding::new(
+                    "drift-left-in",
+                    Weight::Warn,
+                    "not resampled, as asked: the drift stays in",
+                )
+                .measured(format!("{last:+.1} samples at the end"), "0")
+                .then("leave --resample at auto to take it out"),
+            );
+        }
+        (first.abs() > TOLD_FRACTION).then(|| {
+            Finding::new(
+                "fraction-left-in",
+                Weight::Note,
+                "the clocks were common; copying bit for bit leaves a constant fraction of a sample",
+            )
+            .measured(format!("{first:+.2} samples"), "0")
+            .because("converters delay by fractions of a sample")
+            .then("nothing; --resample always takes it out")
+        })
     }
 }
 

@@ -121,19 +121,20 @@ pub fn measure_common(
     Ok(conclusion.drawn(span))
 }
 
-/// The integer shift that the measurement is indistinguishable from, if it is: the clocks were common. The rule: along
-/// the whole take the clock stays within `max(3 sigma, 0.005)` samples of one whole number, 0.1 at most, and the mean rate is
-/// within `max(3 sigma, 0.0005)` ppm of none, 0.05 at most. Two free-running crystals come so close by a chance of one in
-/// hundreds; a whole number on top of it makes thousands.
+/// The whole shift at which the samples are copied when the clocks were common. The rule: along the whole take lead and
+/// follower positions differ by one number within `max(3 sigma, 0.005)` samples, 0.1 at most, and the mean rate is within
+/// `max(3 sigma, 0.0005)` ppm of none, 0.05 at most. Two free-running crystals come so close by a chance of one in hundreds
+/// at most. The number need not be whole: converters delay by fractions of a sample; what rounding it leaves is told.
 #[must_use]
-pub fn integer_shift(measured: &Measured) -> Option<i64> {
-    let shift = measured.offset.0.round();
+pub fn common_clock_shift(measured: &Measured) -> Option<i64> {
     let none = (3.0 * measured.rate_sigma.0).clamp(0.0005, 0.05);
-    let common = measured.clock.knots().iter().all(|knot| {
-        let away = knot.lead.0 - knot.follower.0 - shift;
-        away.abs() <= (3.0 * knot.sigma.0).clamp(0.005, 0.1)
-    });
-    (common && measured.rate.0.abs() <= none).then_some(shift as i64)
+    let apart = |knot: &Knot| knot.lead.0 - knot.follower.0;
+    let knots = measured.clock.knots();
+    let mean = knots.iter().map(apart).sum::<f64>() / knots.len() as f64;
+    let common = knots
+        .iter()
+        .all(|knot| (apart(knot) - mean).abs() <= (3.0 * knot.sigma.0).clamp(0.005, 0.1));
+    (common && measured.rate.0.abs() <= none).then_some(mean.round() as i64)
 }
 
 fn refused(signs: Vec<Sign>, why: &str) -> Outcome {

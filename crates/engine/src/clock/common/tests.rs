@@ -3,7 +3,7 @@
 use rehearsal::Performance;
 use rehearsal::scenes::{CommonSignal, Programme, common_signal, identical_clocks};
 
-use super::{integer_shift, measure_common};
+use super::{common_clock_shift, measure_common};
 use crate::clock::{Measured, Outcome};
 use crate::progress::Silent;
 use crate::signal::{MemorySound, Sound};
@@ -67,7 +67,7 @@ fn a_minute_of_flat_programme_at_40_db_is_known_to_thousandths_of_a_sample() {
         measured.offset_sigma
     );
     assert!(measured.offset_sigma.0 < 0.01);
-    assert_eq!(integer_shift(&measured), None);
+    assert_eq!(common_clock_shift(&measured), None);
 }
 
 #[test]
@@ -96,8 +96,26 @@ fn common_clocks_are_a_whole_shift() {
         .expect("a shoot in memory");
     let measured = locked(&shoot);
     assert_eq!(
-        integer_shift(&measured),
+        common_clock_shift(&measured),
         Some(60_000),
+        "{:?}",
+        measured.offset
+    );
+}
+
+#[test]
+fn common_clocks_a_fraction_of_a_sample_apart_are_common_all_the_same() {
+    let shoot = perform(&CommonSignal {
+        seconds: 30.0,
+        ppm: 0.0,
+        wander_ppm: 0.0,
+        starts_after_s: (60_000.0 + 0.4) / 48_000.0,
+        ..Default::default()
+    });
+    let measured = locked(&shoot);
+    assert_eq!(common_clock_shift(&measured), Some(60_000));
+    assert!(
+        (measured.offset.0 - 60_000.4).abs() < 0.001,
         "{:?}",
         measured.offset
     );
