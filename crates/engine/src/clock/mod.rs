@@ -48,6 +48,35 @@ pub struct Measured {
     pub residual_rms: Samples,
     /// The independent signs that were asked.
     pub signs: Vec<Sign>,
+    /// Samples missing from, or doubled in, either unit's file, in order of lead position. The clock has a pair of knots
+    /// on each side of every certain one on the follower; lead positions count what the lead's file lacks.
+    pub slips: Vec<Slip>,
+}
+
+/// Samples missing from, or doubled in, a unit's file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Slip {
+    /// Whose file.
+    pub side: Side,
+    /// The position in that unit's file: of the first sample after the missing ones, or of the first doubled one.
+    pub at: u64,
+    /// Below 0: that many are missing; above 0: that many too many.
+    pub samples: i64,
+    /// One standard deviation of the size before it was rounded.
+    pub sigma: Samples,
+    /// One standard deviation of the position.
+    pub at_sigma: Samples,
+    /// Whether it is certain; one that is only possible is told and nothing is done about it.
+    pub certain: bool,
+}
+
+/// One of the two units of a measurement.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Side {
+    /// The lead.
+    Lead,
+    /// The follower.
+    Follower,
 }
 
 /// What a measurement came to.

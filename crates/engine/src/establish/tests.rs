@@ -21,6 +21,7 @@ fn measured(offset: f64, rate: f64, sigma: f64) -> Measured {
         ties: Vec::new(),
         residual_rms: Samples(0.001),
         signs: Vec::new(),
+        slips: Vec::new(),
     }
 }
 

@@ -429,6 +429,7 @@ impl Chain<'_> {
             residual_rms: Samples((used.iter().sum::<f64>() / used.len().max(1) as f64).sqrt()),
             ties,
             signs: std::mem::take(&mut self.signs),
+            slips: Vec::new(),
         };
         Ok(AcousticOutcome {
             outcome: Outcome::Locked(Box::new(measured)),

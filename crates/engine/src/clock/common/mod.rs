@@ -224,6 +224,7 @@ impl Conclusion<'_> {
             ties,
             residual_rms: residual,
             signs,
+            slips: Vec::new(),
         }))
     }
 
