@@ -45,6 +45,7 @@ fn main() {
             name: "long".into(),
             sample_rate: RATE,
             lead: "NORTH".into(),
+            lead_rule: String::new(),
             length_samples: length,
             start: Start {
                 samples_since_midnight: Some(0),

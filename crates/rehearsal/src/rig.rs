@@ -30,6 +30,9 @@ pub struct Channel {
     pub polarity: Polarity,
     /// Its own noise floor instead of the unit's, RMS in dB below full scale.
     pub noise_dbfs: Option<f64>,
+    /// How much later than at any other input what it is connected to arrives, true seconds, 0 or more (a radio link, a
+    /// delayed copy); to the nearest 1/48 000 s.
+    pub late_s: f64,
 }
 
 /// Which way round an input is wired.
@@ -96,6 +99,7 @@ impl Channel {
             gain_db: 0.0,
             polarity,
             noise_dbfs: None,
+            late_s: 0.0,
         }
     }
 
@@ -135,6 +139,13 @@ impl Channel {
     #[must_use]
     pub fn noise_dbfs(mut self, noise_dbfs: f64) -> Self {
         self.noise_dbfs = Some(noise_dbfs);
+        self
+    }
+
+    /// Hears what it is connected to this much later, true seconds.
+    #[must_use]
+    pub fn late_s(mut self, late_s: f64) -> Self {
+        self.late_s = late_s;
         self
     }
 

@@ -225,6 +225,9 @@ impl Shoot {
             return refuse("a slip of more than a million samples is not possible");
         }
         for channel in &unit.channels {
+            if !(0.0..=10.0).contains(&channel.late_s) {
+                return refuse("an input is late by 0 to 10 seconds");
+            }
             match &channel.feed {
                 Feed::Mic(place) => match self.room_of(unit.room) {
                     Some(room) if room.holds(*place) => {}

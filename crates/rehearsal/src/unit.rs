@@ -37,6 +37,8 @@ enum Place {
 struct Input {
     wire: Wire,
     factor: f64,
+    /// By how many grid samples its wire is late.
+    late: i64,
     noise: Option<Noise>,
 }
 
@@ -113,6 +115,7 @@ impl UnitStream {
                 .map(|(number, (channel, wire))| Input {
                     wire,
                     factor: channel.factor(),
+                    late: (channel.late_s * GRID_HZ).round() as i64,
                     noise: channel.noise_dbfs.or(spec.noise_dbfs).map(|dbfs| Noise {
                         rms: 10_f64.powf(dbfs / 20.0),
                         key: rng::key(shoot.seed, &[3, index as u64, number as u64]),
@@ -160,7 +163,7 @@ impl UnitStream {
         let needed = self.moment(counter, &mut None).position.index - TAPS as i64;
         for input in &mut self.inputs {
             if let Wire::Grid { first, samples, .. } = &mut input.wire {
-                let past = usize::try_from(needed - *first)
+                let past = usize::try_from(needed - input.late - *first)
                     .unwrap_or(0)
                     .min(samples.len());
                 samples.drain(..past);
@@ -212,12 +215,13 @@ impl UnitStream {
             Wire::Open => 0.0,
             Wire::Grid { first, samples, .. } => read(
                 samples,
-                moment.position.index - first,
+                moment.position.index - input.late - first,
                 moment.position.fraction,
                 row,
             ),
             Wire::Exact { tones, gain } => {
-                let instant = self.instant(moment.counter, moment.early_s);
+                let late_s = input.late as f64 / GRID_HZ;
+                let instant = self.instant(moment.counter, moment.early_s + late_s);
                 gain * tones.iter().map(|tone| tone.at(instant)).sum::<f64>()
             }
         }

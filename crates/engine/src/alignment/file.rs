@@ -47,6 +47,9 @@ pub struct JointTake {
     pub sample_rate: u32,
     /// The unit whose clock everything is put on.
     pub lead: String,
+    /// Which rule chose the lead, in words.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub lead_rule: String,
     /// The lead's length, samples.
     pub length_samples: u64,
     /// When the lead's first sample was recorded.
@@ -235,6 +238,30 @@ pub struct Evidence {
     /// Other places that fit almost as well: `[offset in samples, score relative to the best]`.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub candidates: Vec<[f64; 2]>,
+    /// Level and polarity on the common signal; absent without one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub common_level: Option<CommonLevel>,
+    /// The follower through which this one was placed; absent when it was measured against the lead itself.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub through: Option<String>,
+}
+
+/// How strong, and which way round, a follower recorded a common signal. It concerns these two channels only; the gains
+/// of other inputs were not compared, and nothing is changed in the recording.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CommonLevel {
+    /// The unit the follower is compared with: the lead, or the follower it was placed through.
+    pub against: String,
+    /// That unit's channel, 1-based.
+    pub lead_channel: u32,
+    /// The follower's channel, 1-based.
+    pub follower_channel: u32,
+    /// The follower's level against the other's, dB; below 0: weaker.
+    pub level_db: f64,
+    /// One standard deviation of the level, dB.
+    pub level_sigma_db: f64,
+    /// Whether the two are of opposite polarity.
+    pub inverted: bool,
 }
 
 /// One tie as kept in the file.

@@ -1,7 +1,7 @@
 //! What was measured in, what may be said about it out: basis, status, offset, rate and bounds exactly as design section 5
 //! allows. No sound is read here; each rule can be tried on numbers alone.
 
-use crate::alignment::{Basis, Status};
+use crate::alignment::{Basis, CommonLevel, Status};
 use crate::clock::{Clock, Measured};
 use crate::finding::{Finding, Sign, Weight};
 use crate::units::{LeadPos, Ppm, SampleRate, Samples};
@@ -61,6 +61,8 @@ pub struct Evidences {
     pub manual: Option<ManualEvidence>,
     /// A common signal that locked, with a phrase naming its channels.
     pub common: Option<(Measured, String)>,
+    /// Level and polarity on that common signal.
+    pub level: Option<CommonLevel>,
     /// The sound of the room, locked.
     pub room: Option<RoomEvidence>,
     /// The stamps.

@@ -2,6 +2,7 @@
 //! (design section 5).
 
 mod claim;
+mod level;
 mod options;
 mod record;
 mod run;

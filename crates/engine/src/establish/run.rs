@@ -9,7 +9,7 @@ use crate::clock::common::{common_clock_shift, measure_common};
 use crate::clock::{Clock, Outcome};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
-use crate::pair::{Candidate, Joint, choose_lead, joint_takes};
+use crate::pair::{Candidate, Joint, choose_lead, joint_takes, lead_rule};
 use crate::progress::Progress;
 use crate::signal::Sound;
 use crate::take::{Survey, TakeSound, settings_table};
@@ -20,6 +20,7 @@ use crate::units::{LeadPos, Samples, UnitPos};
 use super::claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };
+use super::level::{common_level, level_finding};
 use super::options::{ManualTie, NamedPair, Options, Resample};
 use super::record::{
     band, channels_of, lead_member, other_rate, parts_of, tie_records, unreadable_member,
@@ -40,12 +41,16 @@ const ROOM_EXACT: f64 = 0.25;
 pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Result<Alignment> {
     check_names(survey, options)?;
     let lead = choose_lead(survey, options.lead.as_deref())?;
+    let rule = lead_rule(survey, lead, options.lead.as_deref());
     let mut findings = Vec::new();
     let joints = joint_takes(survey, lead).drain_into(&mut findings);
     let mut joint_takes = Vec::new();
     for joint in &joints {
         match align_joint(joint, options, progress) {
-            Ok(joint_take) => joint_takes.push(joint_take),
+            Ok(joint_take) => joint_takes.push(JointTake {
+                lead_rule: rule.clone(),
+                ..joint_take
+            }),
             Err(error) => findings.push(
                 Finding::new(
                     "joint-take-unreadable",
@@ -129,6 +134,7 @@ fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) ->
         name: joint.name.clone(),
         sample_rate: joint.lead.rate.0,
         lead: joint.lead.unit.clone(),
+        lead_rule: String::new(),
         length_samples: joint.lead.length.0,
         start: Start {
             samples_since_midnight: joint.lead.stamp.as_ref().map(|stamp| stamp.samples),
@@ -237,6 +243,7 @@ impl Scene<'_> {
             );
             match measure_common(self.lead, follower, pair, self.progress)? {
                 Outcome::Locked(measured) => {
+                    found.level = common_level(pair, &self.joint.lead.unit);
                     found.common = Some((*measured, channels));
                     return Ok(());
                 }
@@ -316,6 +323,10 @@ impl Scene<'_> {
         let mut claim = claim;
         let placement = self.placement(&mut claim);
         let measured = claim.measured.as_ref();
+        let level = evidences.level.as_ref();
+        claim
+            .findings
+            .extend(level.and_then(|level| level_finding(level, &take.unit)));
         let mut story = claim.story;
         story.extend(evidences.unlocked_reasons.iter().cloned());
         Member {
@@ -355,6 +366,8 @@ impl Scene<'_> {
                     .iter()
                     .map(|(at, score)| [at.0, *score])
                     .collect(),
+                common_level: evidences.level.clone(),
+                through: None,
             }),
         }
     }

@@ -1,4 +1,4 @@
-//! A survey in, the lead out.
+//! A survey in, the lead out, and the rule that chose it.
 
 use std::cmp::Reverse;
 
@@ -21,6 +21,36 @@ pub fn choose_lead(survey: &Survey, named: Option<&str>) -> Result<usize> {
             })
             .ok_or_else(|| Error::new(Kind::Format, "no card holds a readable recording")),
     }
+}
+
+/// Which rule made the unit at place `lead` the lead, in words; `named` as given to [`choose_lead`].
+#[must_use]
+pub fn lead_rule(survey: &Survey, lead: usize, named: Option<&str>) -> String {
+    if named.is_some() {
+        return "named with --lead".into();
+    }
+    let Some(unit) = survey.units.get(lead) else {
+        return String::new();
+    };
+    let others = || {
+        let units = survey.units.iter().enumerate();
+        units
+            .filter(|(index, other)| *index != lead && !other.takes.is_empty())
+            .map(|(_, other)| other)
+    };
+    let most = channels(unit);
+    let Some(next) = others().map(channels).max() else {
+        return "the only unit with a recording".into();
+    };
+    if next < most {
+        return format!("most channels ({most}, the next has {next})");
+    }
+    let first = first_nanosecond(unit);
+    let equals = || others().filter(|other| channels(other) == most);
+    if equals().all(|other| first < first_nanosecond(other)) {
+        return format!("among the units with most channels ({most}) its takes start first");
+    }
+    format!("among the units with most channels ({most}) that start alike, the first card given")
 }
 
 fn named_lead(survey: &Survey, named: &str) -> Result<usize> {

@@ -18,7 +18,7 @@ use crate::finding::{Finding, Warned};
 use crate::take::{Survey, Take, Unit};
 use crate::units::LeadPos;
 
-pub use lead::choose_lead;
+pub use lead::{choose_lead, lead_rule};
 
 /// Takes that ran together for less than this are no joint take, seconds.
 const SHORTEST_OVERLAP_S: f64 = 1.0;

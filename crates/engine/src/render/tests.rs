@@ -43,6 +43,7 @@ fn take(length: usize) -> JointTake {
         name: "evening-01".into(),
         sample_rate: RATE,
         lead: "NORTH".into(),
+        lead_rule: String::new(),
         length_samples: length as u64,
         start: Start {
             samples_since_midnight: None,

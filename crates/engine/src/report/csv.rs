@@ -38,6 +38,8 @@ struct Row<'a> {
     offset_samples: String,
     bound_samples: String,
     rate_ppm: String,
+    common_level_db: String,
+    common_polarity: &'static str,
 }
 
 /// The sound report. Start and length are the output file's, in samples since midnight and samples per channel; the
@@ -68,7 +70,7 @@ pub fn sound_report_csv(entries: &[SoundReportEntry<'_>]) -> Result<String> {
 }
 
 /// The columns, in order; the header stands even when there is no row.
-const COLUMNS: [&str; 17] = [
+const COLUMNS: [&str; 19] = [
     "joint_take",
     "date",
     "start_label",
@@ -86,6 +88,8 @@ const COLUMNS: [&str; 17] = [
     "offset_samples",
     "bound_samples",
     "rate_ppm",
+    "common_level_db",
+    "common_polarity",
 ];
 
 fn rows(entry: SoundReportEntry<'_>) -> Vec<Row<'_>> {
@@ -162,6 +166,10 @@ fn left_out<'a>(
 /// What a row says of its member; the rest empty.
 fn of_member<'a>(joint: &'a JointTake, member: Option<&'a Member>, channel: u32) -> Row<'a> {
     let follower = member.filter(|member| member.role == Role::Follower);
+    // it stands at the channel it was measured on: other inputs were not compared
+    let level = follower
+        .and_then(|member| member.evidence.as_ref()?.common_level.as_ref())
+        .filter(|level| level.follower_channel == channel);
     Row {
         joint_take: &joint.name,
         date: &joint.start.date,
@@ -191,6 +199,13 @@ fn of_member<'a>(joint: &'a JointTake, member: Option<&'a Member>, channel: u32)
             .filter(|member| member.rate_measured)
             .map(|member| number(member.rate_ppm))
             .unwrap_or_default(),
+        common_level_db: level
+            .map(|level| format!("{:.2}", level.level_db))
+            .unwrap_or_default(),
+        common_polarity: level.map_or("", |level| match level.inverted {
+            true => "inverted",
+            false => "same",
+        }),
     }
 }
 
@@ -246,17 +261,17 @@ mod tests {
         ])
         .expect("a table");
         insta::assert_snapshot!(csv.replace("\r\n", "\n"), @r#"
-        joint_take,date,start_label,start_samples,length_samples,sample_rate,file,channel,name,unit,source_file,source_channel,placement,basis,offset_samples,bound_samples,rate_ppm
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,4,Spot,SOUTH,SOUTH/T02.wav,1,resampled,common-signal,49440,0.01,7.31
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,5,,SOUTH,SOUTH/T02.wav,2,resampled,common-signal,49440,0.01,7.31
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,6,Split <main>,SOUTH,SOUTH/T02.wav,3,resampled,common-signal,49440,0.01,7.31
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,
-        evening-04,2031-05-04,,,,48000,,,Spot,SOUTH,SOUTH/T02.wav,1,not-placed,none,,,
+        joint_take,date,start_label,start_samples,length_samples,sample_rate,file,channel,name,unit,source_file,source_channel,placement,basis,offset_samples,bound_samples,rate_ppm,common_level_db,common_polarity
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,4,Spot,SOUTH,SOUTH/T02.wav,1,resampled,common-signal,49440,0.01,7.31,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,5,,SOUTH,SOUTH/T02.wav,2,resampled,common-signal,49440,0.01,7.31,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,6,Split <main>,SOUTH,SOUTH/T02.wav,3,resampled,common-signal,49440,0.01,7.31,-0.70,inverted
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,
+        evening-04,2031-05-04,,,,48000,,,Spot,SOUTH,SOUTH/T02.wav,1,not-placed,none,,,,,
         "#);
     }
 

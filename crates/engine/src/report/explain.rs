@@ -13,10 +13,10 @@ use crate::units::{LeadPos, UnitPos};
 const NEAREST: usize = 6;
 
 /// What can be asked of one member.
-const TOPICS: &str = "offset, rate, clock@TIME, signs, ties, findings";
+const TOPICS: &str = "offset, rate, level, clock@TIME, signs, ties, findings";
 
 /// Explains `place`: nothing for what can be asked; `JOINT_TAKE`, `JOINT_TAKE/UNIT`, or `JOINT_TAKE/UNIT/TOPIC` with one
-/// of `offset`, `rate`, `clock@TIME` (time since the lead's first sample, `12:30` or `0:12:30.5`), `signs`, `ties`,
+/// of `offset`, `rate`, `level`, `clock@TIME` (time since the lead's first sample, `12:30` or `0:12:30.5`), `signs`, `ties`,
 /// `findings`. Upper and lower case are the same.
 ///
 /// # Errors
@@ -185,11 +185,17 @@ fn member_story(subject: Subject<'_>, topic: &str) -> Result<String> {
                 "  this is the lead: its clock is the one everything is put on; offset 0, rate 0 by definition, \
                  samples copied bit for bit\n",
             );
+            if !joint.lead_rule.is_empty() {
+                let _ = writeln!(text, "  the lead by rule: {}", joint.lead_rule);
+            }
             return Ok(text);
         }
         "" => {
             push_offset(&mut text, subject);
             push_rate(&mut text, subject);
+            if say::common_level(member).is_some() {
+                push_level(&mut text, member);
+            }
             push_story(&mut text, member);
             let _ = writeln!(text, "\nask further, behind a slash: {TOPICS}");
         }
@@ -211,6 +217,7 @@ fn member_story(subject: Subject<'_>, topic: &str) -> Result<String> {
             push_signs(&mut text, member);
         }
         "signs" => push_signs(&mut text, member),
+        "level" => push_level(&mut text, member),
         "ties" => push_all_ties(&mut text, subject),
         _ => {
             let time = lower
@@ -290,6 +297,18 @@ fn push_rate(text: &mut String, Subject { joint, member }: Subject<'_>) {
             samples.abs(),
             say::short_time(samples.abs() / say::rate_of(joint).hz())
         );
+    }
+}
+
+fn push_level(text: &mut String, member: &Member) {
+    match say::common_level(member) {
+        Some(words) => {
+            let _ = writeln!(
+                text,
+                "  level   common signal {words}\n          other inputs were not compared; nothing was changed"
+            );
+        }
+        None => text.push_str("  level   not compared: it takes a common signal on both units\n"),
     }
 }
 

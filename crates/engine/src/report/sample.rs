@@ -2,8 +2,8 @@
 
 use super::{Output, OutputChannel, OutputFile};
 use crate::alignment::{
-    Alignment, Basis, Channel, Evidence, FORMAT, JointTake, Member, Part, Placement, Role, Slip,
-    Start, Status, TieRecord, VERSION,
+    Alignment, Basis, Channel, CommonLevel, Evidence, FORMAT, JointTake, Member, Part, Placement,
+    Role, Slip, Start, Status, TieRecord, VERSION,
 };
 use crate::finding::{Finding, Sign, Weight};
 
@@ -56,6 +56,7 @@ fn joint(name: &str, follower: Member) -> JointTake {
         name: name.into(),
         sample_rate: 48_000,
         lead: "NORTH".into(),
+        lead_rule: String::new(),
         length_samples: LENGTH,
         start: Start {
             samples_since_midnight: Some(1_728_000_000),
@@ -135,7 +136,15 @@ pub fn common_signal() -> JointTake {
             })
             .collect(),
         residual_rms_samples: 0.0035,
-        candidates: Vec::new(),
+        common_level: Some(CommonLevel {
+            against: "NORTH".into(),
+            lead_channel: 3,
+            follower_channel: 3,
+            level_db: -0.7,
+            level_sigma_db: 0.02,
+            inverted: true,
+        }),
+        ..Evidence::default()
     });
     south.findings = vec![
         Finding::new(

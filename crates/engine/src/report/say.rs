@@ -145,6 +145,27 @@ pub fn rate(member: &Member) -> String {
     }
 }
 
+/// Level and polarity on the common signal, in a phrase; `None` when there is none or it was not measured.
+#[must_use]
+pub fn common_level(member: &Member) -> Option<String> {
+    let level = member.evidence.as_ref()?.common_level.as_ref()?;
+    Some(format!(
+        "{:+.2} dB (sigma {}) against {}, {} ({} channel {} and {} channel {} only)",
+        level.level_db,
+        three_figures(level.level_sigma_db),
+        level.against,
+        if level.inverted {
+            "inverted"
+        } else {
+            "same polarity"
+        },
+        level.against,
+        level.lead_channel,
+        member.unit,
+        level.follower_channel
+    ))
+}
+
 /// The contract's word for a basis.
 #[must_use]
 pub fn basis(basis: Basis) -> &'static str {

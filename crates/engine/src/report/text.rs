@@ -53,6 +53,9 @@ fn push_member(text: &mut String, member: &Member, joint: &JointTake) {
     let (unit, placed) = (&member.unit, say::placement_words(member.placement));
     if member.role == Role::Lead {
         let _ = writeln!(text, "  {unit}  lead, {channels}, {placed}");
+        if !joint.lead_rule.is_empty() {
+            let _ = writeln!(text, "    the lead by rule: {}", joint.lead_rule);
+        }
     } else {
         let _ = writeln!(text, "  {unit}  {channels}, {placed}");
         let _ = writeln!(text, "    {}", say::claim_words(member, joint));
@@ -64,6 +67,9 @@ fn push_member(text: &mut String, member: &Member, joint: &JointTake) {
                 say::clock_time(member.offset_samples / say::rate_of(joint).hz())
             );
             let _ = writeln!(text, "    rate {}", say::rate(member));
+        }
+        if let Some(words) = say::common_level(member) {
+            let _ = writeln!(text, "    common signal {words}");
         }
         if let Some(span) = span::span_of(member, joint) {
             let _ = writeln!(text, "    {}", span::lacks(span, joint));
@@ -119,6 +125,7 @@ mod tests {
             measured on a common electrical signal, ±0.010 samples, ±0.208 µs
             offset +49440.0000 samples (00:00:01.030)
             rate +7.3100 ppm (sigma 0.0040)
+            common signal -0.70 dB (sigma 0.02) against NORTH, inverted (NORTH channel 3 and SOUTH channel 3 only)
             starts 1.030 s after the lead (49440 samples); runs on 1.028 s after the lead (49335 samples)
 
         evening-03  10:00:00:00  5 min 00 s at 48000 Hz

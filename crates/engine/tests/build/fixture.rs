@@ -138,6 +138,7 @@ pub fn joint(name: &str, members: Vec<Member>, stamp: Option<u64>) -> JointTake 
         name: name.into(),
         sample_rate: RATE,
         lead: members[0].unit.clone(),
+        lead_rule: String::new(),
         length_samples: members[0].length_samples,
         start: Start {
             samples_since_midnight: stamp,

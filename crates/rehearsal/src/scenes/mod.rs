@@ -3,7 +3,9 @@
 mod arrays;
 mod common;
 mod demo;
+mod three;
 
 pub use arrays::{TwoArrays, two_arrays, unrelated};
 pub use common::{CommonSignal, Programme, common_signal, identical_clocks};
 pub use demo::{Demo, demo};
+pub use three::{Shared, ThreeUnits, three_units};

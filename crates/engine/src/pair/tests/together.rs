@@ -54,6 +54,31 @@ fn the_lead_is_the_user_s_or_the_widest_or_the_first() {
 }
 
 #[test]
+fn the_rule_that_chose_the_lead_is_said() {
+    let wide = |stamp_s| Take {
+        channels: vec![String::new(); 6],
+        ..take("T", stamp_s, 60.0)
+    };
+    let rule = |units, named| {
+        let survey = survey(units);
+        let lead = choose_lead(&survey, named).expect("a lead");
+        lead_rule(&survey, lead, named)
+    };
+    let units = || vec![("A", vec![take("T", 1.0, 9.0)]), ("B", vec![wide(2.0)])];
+    assert_eq!(rule(units(), None), "most channels (6, the next has 2)");
+    assert_eq!(rule(units(), Some("a")), "named with --lead");
+    let first = rule(vec![("A", vec![wide(9.0)]), ("B", vec![wide(8.0)])], None);
+    assert_eq!(
+        first,
+        "among the units with most channels (6) its takes start first"
+    );
+    let alike = rule(vec![("A", vec![wide(9.0)]), ("B", vec![wide(9.0)])], None);
+    assert!(alike.ends_with("the first card given"), "{alike}");
+    let alone = rule(vec![("A", vec![wide(9.0)]), ("EMPTY", Vec::new())], None);
+    assert_eq!(alone, "the only unit with a recording");
+}
+
+#[test]
 fn offsets_are_positive_when_the_follower_started_later() {
     let shoot = two(
         vec![take("N1", 36_000.0, 60.0)],

@@ -26,7 +26,7 @@ fn without_a_place_it_says_what_can_be_asked() {
       evening-04
       evening-04/SOUTH  (not established: nothing reliable was found and nothing was shifted)
 
-    and behind a unit, with a slash: offset, rate, clock@TIME, signs, ties, findings
+    and behind a unit, with a slash: offset, rate, level, clock@TIME, signs, ties, findings
         warn: no other unit ran during this take [SOUTH T09]
     "#);
 }
@@ -127,7 +127,7 @@ fn what_was_not_established_says_what_was_asked() {
       - +240000 samples would fit too, 1.00 as well as the best
       - +264000 samples would fit too, 0.98 as well as the best
 
-    ask further, behind a slash: offset, rate, clock@TIME, signs, ties, findings
+    ask further, behind a slash: offset, rate, level, clock@TIME, signs, ties, findings
     "#);
     insta::assert_snapshot!(said("evening-04/SOUTH/offset"), @r#"
     evening-04 / SOUTH / offset
@@ -145,6 +145,20 @@ fn what_was_not_established_says_what_was_asked() {
 
     no ties: this rests on no measurement of sound
     "#);
+}
+
+#[test]
+fn level_and_polarity_say_which_channels_they_concern() {
+    let level = said("evening-02/SOUTH/level");
+    for words in [
+        "-0.70 dB",
+        "inverted",
+        "SOUTH channel 3 only",
+        "nothing was changed",
+    ] {
+        assert!(level.contains(words), "{words}: {level}");
+    }
+    assert!(said("evening-03/SOUTH/level").contains("not compared"));
 }
 
 #[test]

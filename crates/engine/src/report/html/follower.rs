@@ -120,6 +120,14 @@ fn figures(page: &mut Markup, member: &Member, joint: &JointTake) {
                     String::new()
                 },
             ),
+            (
+                "Common signal",
+                &say::common_level(member)
+                    .map(|words| {
+                        format!("{words}; other inputs were not compared, nothing was changed")
+                    })
+                    .unwrap_or_default(),
+            ),
             ("Residual", &residual),
             ("Slips", &slips.join("; ")),
             ("Samples", say::placement_words(member.placement)),

@@ -95,6 +95,10 @@ fn head(page: &mut Markup, input: &ReportInput<'_>) {
             ),
             None => "the lead wrote no stamp".into(),
         };
+        let lead = match joint.lead_rule.as_str() {
+            "" => joint.lead.clone(),
+            rule => format!("{} (by rule: {rule})", joint.lead),
+        };
         let output = input.output.map_or("nothing was built".into(), |output| {
             let channels: usize = output.files.iter().map(|file| file.channels.len()).sum();
             format!(
@@ -118,7 +122,7 @@ fn head(page: &mut Markup, input: &ReportInput<'_>) {
                         joint.sample_rate
                     ),
                 ),
-                ("Lead", &joint.lead),
+                ("Lead", &lead),
                 ("Recording", &output),
             ],
         );

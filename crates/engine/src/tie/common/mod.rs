@@ -6,6 +6,7 @@
 //! over the overlap (`search`), then what keeps one plausible clock is looked at closely (`transfer`).
 
 mod search;
+mod level;
 mod transfer;
 
 use search::{Scope, Track};
@@ -59,6 +60,8 @@ pub struct CommonPair {
     pub inverted: bool,
     /// The follower's level against the lead's.
     pub gain: Db,
+    /// One standard deviation of [`Self::gain`]; infinite when no window told a level.
+    pub gain_sigma: Db,
     /// Lowest and highest coherent frequency, Hz.
     pub band_hz: (f64, f64),
     /// Coherent bandwidth, Hz.
@@ -226,6 +229,7 @@ fn described(transfer: &Transfer, track: &Track) -> Option<CommonPair> {
         uneven_db: judged.uneven_db,
         inverted: track.inverted,
         gain: judged.gain,
+        gain_sigma: judged.gain_sigma,
         band_hz: judged.band_hz,
         bandwidth_hz: judged.bandwidth_hz,
         second_peak: track.second_peak,

@@ -11,6 +11,7 @@ use std::f64::consts::PI;
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 
+use super::level::{BinLevel, Levels};
 use super::search::{Scope, Track};
 use crate::error::Result;
 use crate::progress::Progress;
@@ -48,6 +49,8 @@ pub struct Transfer {
     along: Vec<f64>,
     lead: Vec<f64>,
     follower: Vec<f64>,
+    /// What each window says of the level.
+    levels: Levels,
     /// Middles of the windows on the lead, and the offset there to a fraction of a sample.
     pub places: Vec<(f64, f64)>,
 }
@@ -60,6 +63,7 @@ pub struct Judged {
     pub echo_sigma: f64,
     pub uneven_db: f64,
     pub gain: Db,
+    pub gain_sigma: Db,
     pub band_hz: (f64, f64),
     pub bandwidth_hz: f64,
     pub score: f64,
@@ -148,6 +152,7 @@ impl<'a> Lens<'a> {
             along: vec![0.0; bins],
             lead: vec![0.0; bins],
             follower: vec![0.0; bins],
+            levels: Levels::default(),
             places: Vec::new(),
         }
     }
@@ -288,6 +293,7 @@ impl<'a> Lens<'a> {
 impl Transfer {
     fn add(&mut self, turned: &[Vec<Complex64>; 2], halves: &[Half; 2]) {
         self.windows += 1.0;
+        self.levels.add(&self.window_level(turned, halves));
         let smooth = turned.each_ref().map(|half| smooth_phase(half));
         for bin in 0..self.coherence.len() {
             let (a, b) = (turned[0][bin], turned[1][bin]);
@@ -330,6 +336,8 @@ impl Transfer {
         };
         let over = |value: &dyn Fn(usize) -> f64| wide.iter().map(|&bin| value(bin)).sum::<f64>();
         let echo = self.echo(&wide);
+        let unknown = (Db(0.0), Db(f64::INFINITY));
+        let (gain, gain_sigma) = self.levels.pooled().unwrap_or(unknown);
         Some(Judged {
             coherence: mean(&coherent, &|bin| coherence[bin]),
             straightness: over(&|bin| self.straight[bin].re)
@@ -337,7 +345,8 @@ impl Transfer {
             echo: echo.0,
             echo_sigma: echo.1,
             uneven_db: self.uneven_db(&coherence, &wide),
-            gain: Db(mean(&coherent, &|bin| self.ratio_db(bin))),
+            gain,
+            gain_sigma,
             band_hz: (first as f64 * self.bin_hz, last as f64 * self.bin_hz),
             bandwidth_hz: wide.len() as f64 * self.bin_hz,
             score: wide
@@ -367,8 +376,24 @@ impl Transfer {
         }
     }
 
-    fn ratio_db(&self, bin: usize) -> f64 {
-        10.0 * (self.follower[bin] / self.lead[bin]).log10()
+    /// The bins of one window, for its level.
+    fn window_level(&self, turned: &[Vec<Complex64>; 2], halves: &[Half; 2]) -> Vec<BinLevel> {
+        let squared: Vec<f64> = turned[0]
+            .iter()
+            .zip(&turned[1])
+            .map(|(a, b)| (a * b.conj()).re)
+            .collect();
+        let lowest = (LOWEST_HZ / self.bin_hz).ceil() as usize;
+        boxed(&squared, NEAR)
+            .into_iter()
+            .enumerate()
+            .skip(lowest)
+            .map(|(bin, coherence)| BinLevel {
+                coherence,
+                lead: halves[0].lead[bin] + halves[1].lead[bin],
+                follower: halves[0].follower[bin] + halves[1].follower[bin],
+            })
+            .collect()
     }
 
     /// Scatter of the smoothed level ratio where the coherence is strong; 0 where it nowhere is.
