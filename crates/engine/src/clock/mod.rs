@@ -2,6 +2,8 @@
 //! The only module in which positions of two units meet.
 
 pub mod smooth;
+mod breaks;
+pub mod slips;
 pub mod dense;
 pub mod graph;
 pub mod acoustic;

@@ -7,7 +7,7 @@
 //! left out: over a block it is far below what sound can measure, and it would keep a straight clock from being straight.
 
 /// Added to every variance, s^2: half a millionth of a sample at 48 kHz, below which no sound was ever measured here.
-const FLOOR: f64 = 1e-22;
+pub(super) const FLOOR: f64 = 1e-22;
 /// Standard deviation of the phase before anything is known, s, about the straight line that is taken off.
 const PRIOR_PHASE: f64 = 1e-4;
 /// Standard deviation of the rate before anything is known, s/s, about that line.
@@ -125,14 +125,14 @@ fn finished(phases: &Phases, line: Line, states: Vec<State>, settings: Settings)
 
 /// A straight line that a few outliers do not turn: medians of slopes over half the span, and of what is left.
 #[derive(Debug, Clone, Copy)]
-struct Line {
+pub(super) struct Line {
     from: f64,
     phase: f64,
     slope: f64,
 }
 
 impl Line {
-    fn through(t: &[f64], z: &[f64]) -> Self {
+    pub(super) fn through(t: &[f64], z: &[f64]) -> Self {
         let half = t.len() / 2;
         let mut slopes: Vec<f64> = (0..t.len() - half)
             .map(|i| (z[i + half] - z[i]) / (t[i + half] - t[i]))
@@ -152,7 +152,7 @@ impl Line {
         self.phase + self.slope * (t - self.from)
     }
 
-    fn taken_off(self, t: &[f64], z: &[f64]) -> Vec<f64> {
+    pub(super) fn taken_off(self, t: &[f64], z: &[f64]) -> Vec<f64> {
         t.iter().zip(z).map(|(t, z)| z - self.at(*t)).collect()
     }
 }
@@ -162,7 +162,7 @@ fn median(values: &mut [f64]) -> f64 {
     *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
-fn weighted(variance: &[f64], weight: &[f64]) -> Vec<f64> {
+pub(super) fn weighted(variance: &[f64], weight: &[f64]) -> Vec<f64> {
     variance
         .iter()
         .zip(weight)
@@ -172,7 +172,7 @@ fn weighted(variance: &[f64], weight: &[f64]) -> Vec<f64> {
 
 /// How much larger the scatter is than claimed, from second, third and fourth differences of evenly spaced phases: they
 /// hardly see the clock, and the order that sees it least counts.
-fn measurement_scale(t: &[f64], z: &[f64], variance: &[f64]) -> f64 {
+pub(super) fn measurement_scale(t: &[f64], z: &[f64], variance: &[f64]) -> f64 {
     [
         &[1.0, -2.0, 1.0][..],
         &[-1.0, 3.0, -3.0, 1.0],
@@ -211,7 +211,7 @@ fn difference_scale(t: &[f64], z: &[f64], variance: &[f64], weights: &[f64]) -> 
 
 /// Weights of the measurements about a clock that may be restless, annealed so that a far outlier does not first bend the
 /// clock to itself.
-fn weights_without_outliers(t: &[f64], z: &[f64], variance: &[f64]) -> Vec<f64> {
+pub(super) fn weights_without_outliers(t: &[f64], z: &[f64], variance: &[f64]) -> Vec<f64> {
     let mut weight = vec![1.0; t.len()];
     let mut scale = f64::INFINITY;
     for _ in 0..40 {
@@ -256,20 +256,20 @@ fn likeliest(t: &[f64], z: &[f64], variance: &[f64]) -> f64 {
 
 /// Phase, rate and their covariance `[phase, cross, rate]`.
 #[derive(Debug, Clone, Copy)]
-struct State {
-    phase: f64,
-    rate: f64,
-    p: [f64; 3],
+pub(super) struct State {
+    pub(super) phase: f64,
+    pub(super) rate: f64,
+    pub(super) p: [f64; 3],
 }
 
 impl State {
-    const UNKNOWN: Self = Self {
+    pub(super) const UNKNOWN: Self = Self {
         phase: 0.0,
         rate: 0.0,
         p: [PRIOR_PHASE * PRIOR_PHASE, 0.0, PRIOR_RATE * PRIOR_RATE],
     };
 
-    fn after(self, d: f64, q2: f64) -> Self {
+    pub(super) fn after(self, d: f64, q2: f64) -> Self {
         let [pp, pr, rr] = self.p;
         Self {
             phase: self.phase + d * self.rate,
@@ -282,7 +282,7 @@ impl State {
         }
     }
 
-    fn with(self, z: f64, variance: f64) -> Self {
+    pub(super) fn with(self, z: f64, variance: f64) -> Self {
         let [pp, pr, rr] = self.p;
         let s = pp + variance;
         let innovation = z - self.phase;

@@ -1,11 +1,13 @@
 //! What measuring and rendering share: access to sound, the interpolation kernel, windows and transforms.
 
 pub mod sound;
+pub mod mended;
 pub mod kernel;
 pub mod spectrum;
 pub mod levels;
 
 pub use kernel::{Kernel, KernelSpec};
 pub use levels::{LevelMeter, Levels};
+pub use mended::{Mended, Seam, Seams};
 pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};

@@ -7,6 +7,7 @@ use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 
 use crate::clock::Clock;
+use crate::clock::slips::steps::Delay;
 use crate::error::Result;
 use crate::progress::Progress;
 use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann};
@@ -28,6 +29,9 @@ const BELIEVED: f64 = 4.0;
 /// Bounds of what is asked of that correlation: a few bins that ring alike are still asked for no more than the second.
 const ASKED: (f64, f64) = (0.05, 0.7);
 
+/// So many loud blocks in a row that do not carry the signal are a hole.
+const HOLE: usize = 4;
+
 /// One block's measurement.
 #[derive(Debug, Clone, Copy)]
 pub struct Block {
@@ -43,11 +47,36 @@ pub struct Block {
     pub correlation: f64,
 }
 
+/// The channels that carry the signal.
+#[derive(Debug, Clone, Copy)]
+pub struct Wire {
+    /// The lead's channel.
+    pub lead: usize,
+    /// The follower's channel.
+    pub follower: usize,
+    /// Whether one side is inverted.
+    pub inverted: bool,
+    /// Lowest and highest frequency that is measured, Hz.
+    pub band_hz: (f64, f64),
+}
+
+impl Wire {
+    /// The wire that a pair was found to be.
+    pub fn of(pair: &CommonPair) -> Self {
+        Self {
+            lead: pair.lead,
+            follower: pair.follower,
+            inverted: pair.inverted,
+            band_hz: pair.band_hz,
+        }
+    }
+}
+
 /// Measures delays of one channel pair along the take.
 pub struct Meter<'a> {
     lead: &'a dyn Sound,
     follower: &'a dyn Sound,
-    pair: &'a CommonPair,
+    pair: Wire,
     kernel: Kernel,
     transform: Transform,
     window: Vec<f64>,
@@ -84,6 +113,38 @@ impl Pass {
     }
 }
 
+impl Pass {
+    /// The believed blocks as delays.
+    pub fn delays(&self) -> Vec<Delay> {
+        delays(&self.blocks)
+    }
+
+    /// Whether somewhere several neighbouring blocks nearly as loud as most that are believed are not believed: there the follower
+    /// is not where the map has it, or the signal is another.
+    pub fn has_holes(&self) -> bool {
+        let mut believed: Vec<f64> = self.heard.iter().filter(|h| h.1).map(|h| h.0).collect();
+        believed.sort_by(f64::total_cmp);
+        let Some(fifth) = believed.get(believed.len() / 5) else {
+            return true;
+        };
+        let loud = 0.7 * fifth;
+        let doubtful: Vec<bool> = self.heard.iter().map(|h| !h.1 && h.0 >= loud).collect();
+        doubtful
+            .windows(HOLE)
+            .any(|run| run.iter().all(|doubt| *doubt))
+    }
+}
+
+/// Blocks as delays.
+pub fn delays(blocks: &[Block]) -> Vec<Delay> {
+    let delay = |block: &Block| Delay {
+        lead: block.lead,
+        follower: block.follower,
+        sigma: block.sigma,
+    };
+    blocks.iter().map(delay).collect()
+}
+
 /// A block that was not silent.
 struct Heard {
     power: f64,
@@ -91,17 +152,17 @@ struct Heard {
 }
 
 impl<'a> Meter<'a> {
-    /// A meter for `pair`.
+    /// A meter for `wire`.
     #[must_use]
-    pub fn new(lead: &'a dyn Sound, follower: &'a dyn Sound, pair: &'a CommonPair) -> Self {
+    pub fn new(lead: &'a dyn Sound, follower: &'a dyn Sound, wire: Wire) -> Self {
         let bin_hz = lead.rate().hz() / BLOCK as f64;
         let top = BLOCK / 2 * 19 / 20;
-        let first = ((pair.band_hz.0 / bin_hz).max(20.0) as usize).min(top - 2 * COMB);
-        let last = ((pair.band_hz.1 / bin_hz) as usize).clamp(first + 2 * COMB, top);
+        let first = ((wire.band_hz.0 / bin_hz).max(20.0) as usize).min(top - 2 * COMB);
+        let last = ((wire.band_hz.1 / bin_hz) as usize).clamp(first + 2 * COMB, top);
         Self {
             lead,
             follower,
-            pair,
+            pair: wire,
             kernel: Kernel::new(KernelSpec::MEASURE),
             transform: Transform::new(BLOCK),
             window: hann(BLOCK),

@@ -2,20 +2,25 @@
 //! moves. Signs: a follower whose clock is fast has positions that grow faster than the lead's.
 
 mod blocks;
+mod hunt;
 mod track;
 #[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod slip_tests;
 
-use blocks::{BLOCK, GROUP, HOP, Meter, Pass, Plan};
+use blocks::{BLOCK, GROUP, HOP, Meter, Pass, Plan, Wire};
+use hunt::{Caught, Hunt};
 use track::{KNOT_ERROR, Track};
 
+use crate::clock::slips::{mended, on_files, steps};
 use crate::clock::{Clock, Knot, Measured, Outcome};
 use crate::error::Result;
 use crate::finding::Sign;
 use crate::progress::Progress;
 use crate::signal::Sound;
-use crate::tie::common::CommonPair;
-use crate::tie::{Source, Tie};
+use crate::tie::common::{CommonPair, Verdict, likely_pairs, verify_common};
+use crate::tie::{Guess, Source, Tie};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 /// The shortest overlap this chain measures, samples: three blocks.
@@ -39,10 +44,16 @@ const ALIGNED: f64 = 0.1;
 const THIRDS_PPM: f64 = 5.0;
 /// Largest scatter of the blocks about the clock, samples.
 const SCATTER: f64 = 0.5;
+/// Pairs that are followed past slips when none keeps one clock.
+const LIKELY: usize = 2;
+/// Where slips are looked for, a pair that was found starts within so many samples of its first place.
+const ABOUT: f64 = 9600.0;
+/// Least median height of such a pair's correlation.
+const STRONG: f64 = 0.1;
 /// A block with less weight than this is not followed: four sigma off.
 const FOLLOWED: f64 = 0.25;
 
-/// Measures the follower's clock on `pair`.
+/// Measures the follower's clock on `pair`, past any slips.
 ///
 /// # Errors
 /// When a file cannot be read.
@@ -52,50 +63,169 @@ pub fn measure_common(
     pair: &CommonPair,
     progress: &dyn Progress,
 ) -> Result<Outcome> {
-    if pair.is_ambiguous() {
-        let mut outcome = refused(
-            pair.signs(),
-            "the common signal repeats: several places fit alike",
-        );
-        if let Outcome::NotEstablished { candidates, .. } = &mut outcome {
-            candidates.extend(pair.places.first().map(|place| (place.1, 1.0)));
-            candidates.extend(pair.rivals.iter().map(|rival| (*rival, pair.second_peak)));
-        }
-        return Ok(outcome);
-    }
-    let rate_hz = lead.rate().hz();
     if lead.rate() != follower.rate() {
         return Ok(refused(
             Vec::new(),
             "the units run at different nominal rates",
         ));
     }
-    let Some(mut map) = seed(pair) else {
+    let Some(map) = seed(pair) else {
         return Ok(refused(
             Vec::new(),
             "the common signal was heard in fewer than two places",
         ));
     };
-    let meter = Meter::new(lead, follower, pair);
+    let first = if pair.is_ambiguous() {
+        Settled {
+            outcome: ambiguous(pair),
+            steps: true,
+        }
+    } else {
+        settle(lead, follower, pair, map, progress)?
+    };
+    if !first.steps {
+        return Ok(first.outcome);
+    }
+    let hunt = Hunt {
+        lead,
+        follower,
+        wire: Wire::of(pair),
+        offset: pair.places[0].1,
+        progress,
+    };
+    let guess = Guess {
+        offset: hunt.offset,
+        within: Samples(ABOUT),
+    };
+    Ok(match hunt.run()? {
+        Some(caught) => match measure_past(&hunt, &guess, caught)? {
+            Some((_, past @ Outcome::Locked(_))) => past,
+            _ => first.outcome,
+        },
+        None => first.outcome,
+    })
+}
+
+/// A signal that slips part seems to fit in several places, but so does one that repeats.
+fn ambiguous(pair: &CommonPair) -> Outcome {
+    let places = pair.places.first().map(|place| (place.1, 1.0));
+    let rivals = pair.rivals.iter().map(|rival| (*rival, pair.second_peak));
+    Outcome::NotEstablished {
+        signs: pair.signs(),
+        why: "the common signal repeats: several places fit alike".into(),
+        candidates: places.into_iter().chain(rivals).collect(),
+    }
+}
+
+/// Looks for a common signal that slips part: where [`crate::tie::common::find_common`] finds no pair that keeps one clock.
+/// `named` are the channels a person gave. What comes of the first pair that proves to be a common signal once its slips are
+/// mended; `None` when there is none.
+///
+/// # Errors
+/// When a file cannot be read.
+pub fn find_past_slips(
+    lead: &dyn Sound,
+    follower: &dyn Sound,
+    guess: &Guess,
+    named: Option<(usize, usize)>,
+    progress: &dyn Progress,
+) -> Result<Option<(CommonPair, Outcome)>> {
+    if lead.rate() != follower.rate() {
+        return Ok(None);
+    }
+    let likely = likely_pairs(lead, follower, guess, named, progress)?;
+    for likely in likely.iter().take(LIKELY).filter(|l| l.height >= STRONG) {
+        let top = 0.42 * lead.rate().hz();
+        let hunt = Hunt {
+            lead,
+            follower,
+            wire: Wire {
+                lead: likely.lead,
+                follower: likely.follower,
+                inverted: likely.inverted,
+                band_hz: (60.0, top),
+            },
+            offset: likely.offset,
+            progress,
+        };
+        let Some(caught) = hunt.run()? else {
+            continue;
+        };
+        if let Some(found) = measure_past(&hunt, guess, caught)? {
+            return Ok(Some(found));
+        }
+    }
+    Ok(None)
+}
+
+/// Measures on the files mended of what was caught, if the pair is a common signal there.
+fn measure_past(
+    hunt: &Hunt<'_>,
+    guess: &Guess,
+    caught: Caught,
+) -> Result<Option<(CommonPair, Outcome)>> {
+    let (lead, follower) = mended(hunt.lead, hunt.follower, &caught.slips);
+    let channels = (hunt.wire.lead, hunt.wire.follower);
+    let Verdict::Common(pair) = verify_common(&lead, &follower, guess, channels)? else {
+        return Ok(None);
+    };
+    if pair.is_ambiguous() {
+        return Ok(None);
+    }
+    let settled = settle(&lead, &follower, &pair, caught.map, hunt.progress)?;
+    let outcome = match settled.outcome {
+        Outcome::Locked(measured) => {
+            let length = hunt.follower.length().0;
+            Outcome::Locked(Box::new(on_files(*measured, caught.slips, length)))
+        }
+        refused @ Outcome::NotEstablished { .. } => refused,
+    };
+    Ok(Some((*pair, outcome)))
+}
+
+/// What measuring along one continuous clock came to.
+struct Settled {
+    outcome: Outcome,
+    /// Whether the clock seems to step.
+    steps: bool,
+}
+
+/// Measures along `map` and what comes of it until nothing moves.
+fn settle(
+    lead: &dyn Sound,
+    follower: &dyn Sound,
+    pair: &CommonPair,
+    mut map: Clock,
+    progress: &dyn Progress,
+) -> Result<Settled> {
+    let rate_hz = lead.rate().hz();
+    let meter = Meter::new(lead, follower, Wire::of(pair));
     let length = follower.length().0;
     let groups = lead.length().0.min(length) / (GROUP * HOP) as u64;
     let every = ((THINNED_S * rate_hz / (GROUP * HOP) as f64) as usize)
         .clamp(1, (groups / 64).max(1) as usize);
     let mut last = None;
+    let mut steps = false;
     for round in 0..2 + PASSES {
         let plan = Plan {
             span: overlap(&map, lead, follower),
             every: if round < 2 { every } else { 1 },
-            search: if round == 0 { SEARCH } else { 0 },
+            search: if round == 0 || round == 2 { SEARCH } else { 0 },
         };
         let pass = meter.pass(&map, plan, progress)?;
         let Some(track) = Track::of(&pass.blocks, rate_hz) else {
             let found = pass.blocks.len() as f64;
-            return Ok(refused(
-                vec![sign("blocks that carry the signal", found, 3.0, false)],
-                "too little of the take carries the common signal",
-            ));
+            return Ok(Settled {
+                outcome: refused(
+                    vec![sign("blocks that carry the signal", found, 3.0, false)],
+                    "too little of the take carries the common signal",
+                ),
+                steps: true,
+            });
         };
+        if round == 2 {
+            steps = pass.has_holes() || !steps::find(&pass.delays(), &[], rate_hz).is_empty();
+        }
         let next = track.clock(length);
         let moved = track.lead.iter().fold(0.0, |most: f64, &lead| {
             let at = LeadPos(lead);
@@ -103,12 +233,15 @@ pub fn measure_common(
         });
         map = next;
         last = Some((track, pass));
-        if plan.every == 1 && round > 0 && moved < SETTLED {
+        if plan.every == 1 && round > 1 && moved < SETTLED {
             break;
         }
     }
     let Some((track, pass)) = last else {
-        return Ok(refused(Vec::new(), "nothing was measured"));
+        return Ok(Settled {
+            outcome: refused(Vec::new(), "nothing was measured"),
+            steps,
+        });
     };
     let span = overlap(&map, lead, follower);
     let conclusion = Conclusion {
@@ -118,7 +251,11 @@ pub fn measure_common(
         map: &map,
         rate_hz,
     };
-    Ok(conclusion.drawn(span))
+    let outcome = conclusion.drawn(span);
+    Ok(Settled {
+        steps: steps || !matches!(outcome, Outcome::Locked(_)),
+        outcome,
+    })
 }
 
 /// The whole shift at which the samples are copied when the clocks were common. The rule: along the whole take lead and

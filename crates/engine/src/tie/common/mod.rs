@@ -5,10 +5,12 @@
 //! the same way whenever it is looked at, however coherent they are. First all pairs are correlated in windows spread
 //! over the overlap (`search`), then what keeps one plausible clock is looked at closely (`transfer`).
 
+mod ladder;
 mod search;
 mod level;
 mod transfer;
 
+pub use ladder::{Ladder, Rung, climb};
 use search::{Scope, Track};
 use transfer::{Transfer, transfers};
 
@@ -215,6 +217,52 @@ pub fn verify_common(
             why: format!("the two channels are no common signal: {}", failed.name),
         }),
     }
+}
+
+/// Two channels that correlate strongly wherever they were looked at, whatever clock they keep; channels are 0-based.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LikelyPair {
+    /// The lead's channel.
+    pub lead: usize,
+    /// The follower's channel.
+    pub follower: usize,
+    /// Whether one side is inverted.
+    pub inverted: bool,
+    /// The follower's offset in the first place where they correlate.
+    pub offset: LeadPos,
+    /// Median height of the whitened correlation's peaks, 0 to 1.
+    pub height: f64,
+}
+
+/// The channel pairs (or the one `named`) that correlate most, strongest first: where slips part a common signal no single
+/// clock fits, and [`find_common`] finds none.
+///
+/// # Errors
+/// When a file cannot be read.
+pub fn likely_pairs(
+    lead: &dyn Sound,
+    follower: &dyn Sound,
+    guess: &Guess,
+    named: Option<(usize, usize)>,
+    progress: &dyn Progress,
+) -> Result<Vec<LikelyPair>> {
+    let all = || {
+        (0..lead.channels())
+            .flat_map(|a| (0..follower.channels()).map(move |b| (a, b)))
+            .collect()
+    };
+    let pairs: Vec<(usize, usize)> = named.map_or_else(all, |named| vec![named]);
+    let found = Scope::new(lead, follower, guess).strongest(&pairs, progress)?;
+    Ok(found
+        .into_iter()
+        .map(|strong| LikelyPair {
+            lead: strong.pair.0,
+            follower: strong.pair.1,
+            inverted: strong.places.iter().map(|place| place.2).sum::<f64>() < 0.0,
+            offset: LeadPos(strong.places[0].1),
+            height: strong.height(),
+        })
+        .collect())
 }
 
 fn described(transfer: &Transfer, track: &Track) -> Option<CommonPair> {

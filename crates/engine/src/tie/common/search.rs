@@ -60,6 +60,23 @@ pub struct Track {
     pub rivals: Vec<f64>,
 }
 
+/// A pair whose windows correlate.
+pub struct Strong {
+    /// Lead and follower channel.
+    pub pair: (usize, usize),
+    /// Middles of windows on the lead, the offset there, and the signed height of the peak.
+    pub places: Vec<(f64, f64, f64)>,
+}
+
+impl Strong {
+    /// The median height of the highest peaks, 0 to 1.
+    pub fn height(&self) -> f64 {
+        let mut heights: Vec<f64> = self.places.iter().map(|place| place.2.abs()).collect();
+        heights.sort_by(f64::total_cmp);
+        heights.get(heights.len() / 2).copied().unwrap_or(0.0)
+    }
+}
+
 /// A peak of one window: the offset it stands for and its height, negative when inverted.
 #[derive(Debug, Clone, Copy)]
 struct Peak {
@@ -105,6 +122,47 @@ impl<'a> Scope<'a> {
 
     /// The pairs in which two windows or more keep one clock.
     pub fn tracks(&self, pairs: &[(usize, usize)], progress: &dyn Progress) -> Result<Vec<Track>> {
+        let heard = self.heard(pairs, progress)?;
+        Ok(pairs
+            .par_iter()
+            .zip(&heard)
+            .filter_map(|(&pair, heard)| self.vote(pair, heard))
+            .collect())
+    }
+
+    /// The pairs whose windows correlate most, whatever clock they keep: the strongest first, each with the middles of its
+    /// windows, the offset of the highest peak there and that peak's signed height.
+    pub fn strongest(
+        &self,
+        pairs: &[(usize, usize)],
+        progress: &dyn Progress,
+    ) -> Result<Vec<Strong>> {
+        let heard = self.heard(pairs, progress)?;
+        let mut found: Vec<Strong> = pairs
+            .iter()
+            .zip(heard)
+            .map(|(&pair, heard)| Strong {
+                pair,
+                places: heard
+                    .iter()
+                    .filter_map(|(middle, peaks)| {
+                        let peak = peaks.first()?;
+                        Some((*middle, peak.offset, peak.height))
+                    })
+                    .collect(),
+            })
+            .filter(|strong| strong.places.len() >= 2)
+            .collect();
+        found.sort_by(|a, b| b.height().total_cmp(&a.height()));
+        Ok(found)
+    }
+
+    /// The middles of the windows in which a pair has any peaks, and the peaks.
+    fn heard(
+        &self,
+        pairs: &[(usize, usize)],
+        progress: &dyn Progress,
+    ) -> Result<Vec<Vec<(f64, Vec<Peak>)>>> {
         let mut heard: Vec<Vec<(f64, Vec<Peak>)>> = vec![Vec::new(); pairs.len()];
         progress.stage("looking for a common signal", self.starts.len() as u64);
         let furthest = self
@@ -125,11 +183,7 @@ impl<'a> Scope<'a> {
             }
             progress.advance(1);
         }
-        Ok(pairs
-            .par_iter()
-            .zip(&heard)
-            .filter_map(|(&pair, heard)| self.vote(pair, heard))
-            .collect())
+        Ok(heard)
     }
 
     /// The peaks of every pair in one window.
@@ -287,7 +341,7 @@ impl Line {
 }
 
 /// Correlates a short window with a long one that holds it at an unknown lag, 0 to `2 span`.
-struct Finder {
+pub struct Finder {
     stretch: usize,
     span: usize,
     window: Vec<f64>,
@@ -296,19 +350,20 @@ struct Finder {
 }
 
 /// A lead channel's flattened window: the conjugate of its spectrum on the long grid, and its energy.
-struct Short {
+pub struct Short {
     spectrum: Vec<Complex64>,
     energy: f64,
 }
 
 /// A follower channel's flattened stretch: its spectrum and the running sum of its squares.
-struct Long {
+pub struct Long {
     spectrum: Vec<Complex64>,
     sums: Vec<f64>,
 }
 
 impl Finder {
-    fn new(stretch: usize, span: usize) -> Self {
+    /// For windows of `stretch` samples and lags up to `span` either way.
+    pub fn new(stretch: usize, span: usize) -> Self {
         Self {
             stretch,
             span,
@@ -318,7 +373,8 @@ impl Finder {
         }
     }
 
-    fn short(&self, plane: &[f64]) -> Option<Short> {
+    /// A lead window.
+    pub fn short(&self, plane: &[f64]) -> Option<Short> {
         let faded: Vec<f64> = plane.iter().zip(&self.window).map(|(s, w)| s * w).collect();
         let samples = self.short.samples(flat(&self.short, &faded, REACH)?);
         let energy = samples.iter().map(|s| s * s).sum();
@@ -327,7 +383,8 @@ impl Finder {
         Some(Short { spectrum, energy })
     }
 
-    fn long(&self, plane: &[f64]) -> Option<Long> {
+    /// A follower stretch that is longer by `2 span`.
+    pub fn long(&self, plane: &[f64]) -> Option<Long> {
         let reach = REACH * self.long.length() / self.stretch;
         let spectrum = flat(&self.long, plane, reach)?;
         let mut sums = vec![0.0];
@@ -340,7 +397,7 @@ impl Finder {
     }
 
     /// Lags and signed heights of the outstanding peaks within `reach` of the middle, highest first.
-    fn peaks(&self, short: &Short, long: &Long, reach: usize) -> Vec<(usize, f64)> {
+    pub fn peaks(&self, short: &Short, long: &Long, reach: usize) -> Vec<(usize, f64)> {
         let product = short
             .spectrum
             .iter()
