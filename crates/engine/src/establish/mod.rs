@@ -4,8 +4,10 @@
 mod claim;
 mod level;
 mod options;
+mod place;
 mod record;
 mod run;
+mod slips;
 #[cfg(test)]
 mod tests;
 

@@ -1,17 +1,18 @@
 //! Cards' takes in, the alignment out: every joint take's followers measured, claimed and written down as plain data.
 
 use crate::alignment::{
-    Alignment, Basis, Evidence, FORMAT, JointTake, Member, Placement, Role, SettingsTable, Start,
-    Status, VERSION,
+    Alignment, Basis, Evidence, FORMAT, JointTake, Member, Role, SettingsTable, Start, Status,
+    VERSION,
 };
 use crate::clock::acoustic::{AcousticRequest, measure_acoustic};
-use crate::clock::common::{common_clock_shift, measure_common};
-use crate::clock::{Clock, Outcome};
+use crate::clock::common::{find_past_slips, measure_common};
+use crate::clock::slips::seams;
+use crate::clock::{Outcome, Side, Slip};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::pair::{Candidate, Joint, choose_lead, joint_takes, lead_rule};
 use crate::progress::Progress;
-use crate::signal::Sound;
+use crate::signal::{Mended, Sound};
 use crate::take::{Survey, TakeSound, settings_table};
 use crate::tie::Guess;
 use crate::tie::common::{Verdict, find_common, verify_common};
@@ -21,19 +22,17 @@ use super::claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };
 use super::level::{common_level, level_finding};
-use super::options::{ManualTie, NamedPair, Options, Resample};
+use super::options::{ManualTie, NamedPair, Options};
+use super::place::placed;
 use super::record::{
     band, channels_of, lead_member, other_rate, parts_of, tie_records, unreadable_member,
 };
+use super::slips::{findings, mend_lead, on_lead, other_lead, records};
 
 /// The search for a common signal goes this far either side of the stamps, seconds; and this far without stamps.
 const SEARCH_S: (f64, f64) = (0.5, 10.0);
-/// A constant fraction of a sample larger than this is told when samples are copied.
-const TOLD_FRACTION: f64 = 0.02;
-/// A clock whose whole take stays this close to one whole number of samples needs no resampling when only the room's sound
-/// measured it: below what summed signals show (a quarter of a sample is 0.5 dB at 20 kHz).
-const ROOM_EXACT: f64 = 0.25;
-
+/// A lead whose file slips in more places is no lead.
+const MOST_LEAD_SLIPS: usize = 256;
 /// Measures everything on the cards.
 ///
 /// # Errors
@@ -113,21 +112,30 @@ fn check_names(survey: &Survey, options: &Options) -> Result<()> {
 }
 
 fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) -> Result<JointTake> {
-    let lead = TakeSound::open(&joint.lead.parts)?;
-    let mut members = vec![lead_member(joint.lead)];
-    for candidate in &joint.followers {
-        let scene = Scene {
-            joint,
-            candidate,
-            lead: &lead,
-            options,
-            progress,
-        };
-        members.push(
-            scene
-                .member()
-                .unwrap_or_else(|error| unreadable_member(candidate.take, &error)),
-        );
+    let file = TakeSound::open(&joint.lead.parts)?;
+    let mut on_lead: Vec<Slip> = Vec::new();
+    let (lead, members) = loop {
+        let lead = Mended::new(&file, &seams(&on_lead, Side::Lead));
+        let (members, new) = measured_members(joint, &lead, options, progress);
+        if new.is_empty() {
+            break (lead, members);
+        }
+        on_lead.extend(new);
+        if on_lead.len() > MOST_LEAD_SLIPS {
+            return Err(Error::new(
+                Kind::Unsupported,
+                format!("the lead's file slips in more than {MOST_LEAD_SLIPS} places"),
+            )
+            .then("choose another lead with --lead"));
+        }
+    };
+    let mut members = members;
+    if let Some(member) = members.first_mut() {
+        mend_lead(member, joint.lead, &on_lead);
+    }
+    let other = other_lead(&members);
+    if let Some(member) = members.first_mut() {
+        member.findings.extend(other);
     }
     let counting = joint.lead.stamp.as_ref().and_then(|stamp| stamp.counting);
     Ok(JointTake {
@@ -135,7 +143,7 @@ fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) ->
         sample_rate: joint.lead.rate.0,
         lead: joint.lead.unit.clone(),
         lead_rule: String::new(),
-        length_samples: joint.lead.length.0,
+        length_samples: lead.length().0,
         start: Start {
             samples_since_midnight: joint.lead.stamp.as_ref().map(|stamp| stamp.samples),
             timecode: joint.lead.label(),
@@ -149,20 +157,49 @@ fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) ->
     })
 }
 
+/// The members against the lead as it is mended so far. Slips of the lead's file that come to light are given back at once:
+/// what is measured on a lead that slips is measured again.
+fn measured_members(
+    joint: &Joint<'_>,
+    lead: &Mended<'_>,
+    options: &Options,
+    progress: &dyn Progress,
+) -> (Vec<Member>, Vec<Slip>) {
+    let mut members = vec![lead_member(joint.lead)];
+    for candidate in &joint.followers {
+        let scene = Scene {
+            joint,
+            candidate,
+            lead,
+            options,
+            progress,
+        };
+        let (member, on_lead) = scene
+            .member()
+            .unwrap_or_else(|error| (unreadable_member(candidate.take, &error), Vec::new()));
+        members.push(member);
+        if !on_lead.is_empty() {
+            return (members, on_lead);
+        }
+    }
+    (members, Vec::new())
+}
+
 /// One follower's take against the lead's.
 struct Scene<'a> {
     joint: &'a Joint<'a>,
     candidate: &'a Candidate<'a>,
-    lead: &'a TakeSound,
+    lead: &'a Mended<'a>,
     options: &'a Options,
     progress: &'a dyn Progress,
 }
 
 impl Scene<'_> {
-    fn member(&self) -> Result<Member> {
+    /// The member, and the slips of the lead's file that it brought to light.
+    fn member(&self) -> Result<(Member, Vec<Slip>)> {
         let take = self.candidate.take;
         if take.rate != self.joint.lead.rate {
-            return Ok(other_rate(take, self.joint.lead));
+            return Ok((other_rate(take, self.joint.lead), Vec::new()));
         }
         let follower = TakeSound::open(&take.parts)?;
         let evidences = self.evidences(&follower)?;
@@ -178,7 +215,11 @@ impl Scene<'_> {
                 .findings
                 .extend(self.candidate.undecided.iter().cloned());
         }
-        Ok(self.write_down(claim, &evidences))
+        let slips = claim
+            .measured
+            .as_ref()
+            .map_or_else(Vec::new, |m| on_lead(m, self.lead.seams()));
+        Ok((self.write_down(claim, &evidences), slips))
     }
 
     fn evidences(&self, follower: &TakeSound) -> Result<Evidences> {
@@ -233,7 +274,18 @@ impl Scene<'_> {
                 pairs
             }
         };
-        for pair in pairs.iter().take(3) {
+        let named = self.named_pair(follower);
+        let past = if pairs.is_empty() {
+            find_past_slips(self.lead, follower, guess, named, self.progress)?
+        } else {
+            None
+        };
+        let measured = pairs.iter().take(3).map(|pair| {
+            let outcome = measure_common(self.lead, follower, pair, self.progress)?;
+            Ok((pair.clone(), outcome))
+        });
+        for found_pair in measured.chain(past.map(Ok)) {
+            let (pair, outcome) = found_pair?;
             let channels = format!(
                 "{} {} and {} {}",
                 self.joint.lead.unit,
@@ -241,9 +293,9 @@ impl Scene<'_> {
                 self.candidate.take.unit,
                 pair.follower + 1
             );
-            match measure_common(self.lead, follower, pair, self.progress)? {
+            match outcome {
                 Outcome::Locked(measured) => {
-                    found.level = common_level(pair, &self.joint.lead.unit);
+                    found.level = common_level(&pair, &self.joint.lead.unit);
                     found.common = Some((*measured, channels));
                     return Ok(());
                 }
@@ -312,7 +364,7 @@ impl Scene<'_> {
             let inside = x.position < self.joint.lead.length.0 as f64
                 && y.position < self.candidate.take.length.0 as f64;
             inside.then_some(ManualEvidence {
-                lead: LeadPos(x.position),
+                lead: LeadPos(self.lead.seams().mended(x.position)),
                 follower: UnitPos(y.position),
             })
         })
@@ -321,12 +373,15 @@ impl Scene<'_> {
     fn write_down(&self, claim: Claim, evidences: &Evidences) -> Member {
         let take = self.candidate.take;
         let mut claim = claim;
-        let placement = self.placement(&mut claim);
+        let placement = placed(&mut claim, self.options.resample, take.length.0);
         let measured = claim.measured.as_ref();
         let level = evidences.level.as_ref();
         claim
             .findings
             .extend(level.and_then(|level| level_finding(level, &take.unit)));
+        claim.findings.extend(
+            measured.map_or_else(Vec::new, |m| findings(&m.slips, Side::Follower, take.rate)),
+        );
         let mut story = claim.story;
         story.extend(evidences.unlocked_reasons.iter().cloned());
         Member {
@@ -351,7 +406,7 @@ impl Scene<'_> {
                 .iter()
                 .map(|knot| [knot.follower.0, knot.lead.0])
                 .collect(),
-            slips: Vec::new(),
+            slips: measured.map_or_else(Vec::new, |m| records(&m.slips, Side::Follower)),
             placement,
             findings: claim.findings,
             evidence: Some(Evidence {
@@ -371,61 +426,6 @@ impl Scene<'_> {
             }),
         }
     }
-
-    /// Bit for bit where the clocks were common, else resampled. Offset and clock stay as measured: copying rounds the offset.
-    fn placement(&self, claim: &mut Claim) -> Placement {
-        if claim.status == Status::NotEstablished {
-            return Placement::NotPlaced;
-        }
-        let shift = match (&claim.measured, claim.basis) {
-            (Some(measured), Basis::CommonSignal) => common_clock_shift(measured),
-            (Some(_), _) => whole_shift(&claim.clock),
-            (None, _) => Some(claim.offset.0.round() as i64),
-        };
-        let exact = match self.options.resample {
-            Resample::Auto => shift,
-            Resample::Always => None,
-            Resample::Never => Some(shift.unwrap_or(claim.offset.0.round() as i64)),
-        };
-        let Some(shift) = exact else {
-            return Placement::Resampled;
-        };
-        claim.findings.extend(self.left_in(claim, shift));
-        claim
-            .story
-            .push("the samples are copied bit for bit at a whole shift".into());
-        Placement::Exact
-    }
-
-    /// What copying at a whole shift leaves in: a fraction of a sample where the clocks were common, the drift where a
-    /// person asked for no resampling.
-    fn left_in(&self, claim: &Claim, shift: i64) -> Option<Finding> {
-        let end = self.candidate.take.length.0 as f64;
-        let away =
-            |follower: f64| claim.clock.lead_at(UnitPos(follower)).0 - follower - shift as f64;
-        let (first, last) = (away(0.0), away(end));
-        if (last - first).abs() > 1.0 {
-            return Some(
-                Finding::new(
-                    "drift-left-in",
-                    Weight::Warn,
-                    "not resampled, as asked: the drift stays in",
-                )
-                .measured(format!("{last:+.1} samples at the end"), "0")
-                .then("leave --resample at auto to take it out"),
-            );
-        }
-        (first.abs() > TOLD_FRACTION).then(|| {
-            Finding::new(
-                "fraction-left-in",
-                Weight::Note,
-                "the clocks were common; copying bit for bit leaves a constant fraction of a sample",
-            )
-            .measured(format!("{first:+.2} samples"), "0")
-            .because("converters delay by fractions of a sample")
-            .then("nothing; --resample always takes it out")
-        })
-    }
 }
 
 /// The two sides of an option that names this lead and this follower, lead first.
@@ -443,13 +443,4 @@ fn sides<'b, T>(
     } else {
         None
     }
-}
-
-fn whole_shift(clock: &Clock) -> Option<i64> {
-    let shift = clock.knots()[0].lead.0 - clock.knots()[0].follower.0;
-    let common = clock
-        .knots()
-        .iter()
-        .all(|knot| (knot.lead.0 - knot.follower.0 - shift.round()).abs() <= ROOM_EXACT);
-    common.then_some(shift.round() as i64)
 }

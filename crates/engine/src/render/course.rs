@@ -113,14 +113,14 @@ impl Course {
     /// [`Kind::Format`] when its numbers are no course: knots that do not rise, positions beyond any recording.
     pub fn of(take: &JointTake, member: &Member) -> Result<Self> {
         let length = whole(take, member, member.length_samples as f64)?;
-        if member.role == Role::Lead {
-            return Ok(Self::copied(length, 0, &[]));
-        }
         let mut slips = member.slips.clone();
         slips.sort_by_key(|slip| slip.at_sample);
         let sized = |slip: &Slip| slip.samples.is_finite() && slip.samples.abs() < LARGEST;
         if !slips.iter().all(sized) {
             return Err(refuse(take, member, "a slip is no number of samples"));
+        }
+        if member.role == Role::Lead {
+            return Ok(Self::copied(length, 0, &slips));
         }
         if member.placement == Placement::Exact {
             let shift = whole(take, member, member.offset_samples.round())?;

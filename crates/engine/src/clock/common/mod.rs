@@ -13,7 +13,7 @@ use blocks::{BLOCK, GROUP, HOP, Meter, Pass, Plan, Wire};
 use hunt::{Caught, Hunt};
 use track::{KNOT_ERROR, Track};
 
-use crate::clock::slips::{mended, on_files, steps};
+use crate::clock::slips::{continuous, mended, on_files, steps};
 use crate::clock::{Clock, Knot, Measured, Outcome};
 use crate::error::Result;
 use crate::finding::Sign;
@@ -266,7 +266,7 @@ fn settle(
 pub fn common_clock_shift(measured: &Measured) -> Option<i64> {
     let none = (3.0 * measured.rate_sigma.0).clamp(0.0005, 0.05);
     let apart = |knot: &Knot| knot.lead.0 - knot.follower.0;
-    let knots = measured.clock.knots();
+    let knots = continuous(measured);
     let mean = knots.iter().map(apart).sum::<f64>() / knots.len() as f64;
     let common = knots
         .iter()

@@ -61,8 +61,24 @@ pub fn on_files(measured: Measured, slips: Vec<Slip>, follower_length: u64) -> M
     }
 }
 
-/// The clock over the file's own positions: a pair of knots on each side of every slip.
-fn parted(clock: &Clock, slips: &[Seam], seams: &Seams, length: u64) -> Clock {
+/// The knots of a clock with the follower's positions as they would be without its slips.
+#[must_use]
+pub fn continuous(measured: &Measured) -> Vec<Knot> {
+    let last = measured.clock.knots().last();
+    let length = last.map_or(0, |knot| knot.follower.0 as u64 + 1);
+    let seams = Seams::new(&seams(&measured.slips, Side::Follower), length);
+    let knots = measured.clock.knots().iter();
+    knots
+        .map(|knot| Knot {
+            follower: UnitPos(seams.mended(knot.follower.0)),
+            ..*knot
+        })
+        .collect()
+}
+
+/// The clock over the file's own positions, `length` of them: a pair of knots on each side of every slip.
+#[must_use]
+pub fn parted(clock: &Clock, slips: &[Seam], seams: &Seams, length: u64) -> Clock {
     let last = length.saturating_sub(1) as f64;
     let mut pairs: Vec<f64> = Vec::new();
     for slip in slips {
