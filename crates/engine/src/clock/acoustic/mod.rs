@@ -41,6 +41,10 @@ const LEAST_MARGIN: f64 = 1.3;
 /// How the rate of a free-running pair walks at least, a ratio per square root of a second (measured on synthetic wander).
 const WANDER: f64 = 0.012e-6;
 
+/// The whole take's correlation must stand so many times above its side lobes: rooms 30 and more, two different loops of
+/// one period, whose phases are as steady as a clock's, 8 at most (measured, `no_lock_table` and `acoustic_table`).
+const LEAST_GATHERED: f64 = 12.0;
+
 /// Listening passes at most.
 const PASSES: usize = 4;
 
@@ -148,6 +152,19 @@ pub fn measure_acoustic(
         ));
     }
     chain.measure()
+}
+
+/// Whether the two units hear one sound at all, rather than two that repeat in the same time: over the whole take its
+/// correlation must gather at one delay.
+fn one_sound(lag: Option<&ContentLag>) -> Sign {
+    let heights = lag.into_iter().flat_map(|lag| &lag.pairs);
+    let highest = heights.map(|pair| pair.prominence).fold(0.0, f64::max);
+    Sign {
+        name: "height of the content's own peak over its side lobes".to_owned(),
+        value: highest,
+        limit: LEAST_GATHERED,
+        passed: highest >= LEAST_GATHERED,
+    }
 }
 
 /// Edges measured on templates that were warped by `believed`, made differences of the whole delay.
@@ -382,10 +399,11 @@ impl Chain<'_> {
         let sigma = trial.sigma(nodes, &halves, rate_hz);
         let rate_sigma = factor * sigma.between(from, to) / span;
 
-        let signs = trial.signs(&halves, path);
+        let lag = content_lag(&self.listening, trial.templates, path, self.request);
+        let mut signs = trial.signs(&halves, path);
+        signs.push(one_sound(lag.as_ref()));
         let failed = signs.iter().find(|sign| !sign.passed).cloned();
         self.signs.extend(signs);
-        let lag = content_lag(&self.listening, trial.templates, path, self.request);
         if let Some(failed) = failed {
             let why = format!(
                 "the content does not hold together: {} is {:.2}, needed {:.2}",
