@@ -1,7 +1,8 @@
 //! Noisy phases of a clock in, a smooth phase and rate with their variances out: the two-state clock model of Van
 //! Dierendonck, McGraw and Brown (1984) in a Kalman filter with Rauch-Tung-Striebel smoothing. How restless the clock is
-//! (`q2`) is chosen by the likelihood of the innovations; outliers lose weight by the Geman-McClure rule, annealed from a
-//! scale that spares everything.
+//! (`q2`) is chosen by the likelihood of the innovations, straight unless a curve is worth it; the variances are those of
+//! all strengths together, each counted by its likelihood, so that what the data leave open is in them. Outliers lose
+//! weight by the Geman-McClure rule, annealed from a scale that spares everything.
 //!
 //! Process noise over `D` seconds: `q2 [[D^3/3, D^2/2], [D^2/2, D]]`, a random walk of the rate. White noise of the rate is
 //! left out: over a block it is far below what sound can measure, and it would keep a straight clock from being straight.
@@ -14,6 +15,9 @@ const PRIOR_PHASE: f64 = 1e-4;
 const PRIOR_RATE: f64 = 1e-5;
 /// The `q2` with which outliers are looked for: a clock that changes by 0.1 ppm in a second.
 const RESTLESS: f64 = 1e-14;
+/// By how much the logarithm of the likelihood must grow for a curve to be believed: a straight clock looks bent by chance
+/// in one take of forty (half the mass of chi-squared with one degree of freedom beyond 4).
+const WORTH: f64 = 2.0;
 /// An outlier of as many sigma keeps a quarter of its weight.
 const OUTLYING: f64 = 4.0;
 
@@ -37,6 +41,8 @@ pub struct Smooth {
     pub rate: Vec<f64>,
     /// Covariance `[phase, cross, rate]`.
     pub covariance: Vec<[f64; 3]>,
+    /// Variance of the difference between the last phase and the first, s^2.
+    pub ends_variance: f64,
     /// The chosen random-walk strength of the rate, 1/s.
     pub q2: f64,
     /// How many times larger the variances proved than they were said to be, at least 1.
@@ -69,18 +75,16 @@ pub fn smooth(phases: &Phases) -> Option<Smooth> {
     let scale = measurement_scale(&phases.t, &z, &measured);
     let scaled: Vec<f64> = measured.iter().map(|v| v * scale).collect();
     let mut weight = weights_without_outliers(&phases.t, &z, &scaled);
-    let q2 = likeliest(&phases.t, &z, &weighted(&scaled, &weight));
-    let mut states = Vec::new();
+    let strengths = Strengths::of(&phases.t, &z, &weighted(&scaled, &weight));
+    let mut course = Course::default();
     for _ in 0..4 {
-        states = rts(&phases.t, &z, &weighted(&scaled, &weight), q2);
-        weight = weights(&z, &states, &scaled, OUTLYING);
+        course = rts(&phases.t, &z, &weighted(&scaled, &weight), strengths.chosen);
+        weight = weights(&z, &course.states, &scaled, OUTLYING);
     }
-    Some(finished(
-        phases,
-        line,
-        states,
-        Settings { q2, scale, weight },
-    ))
+    let course = strengths.widened(course, &phases.t, &z, &weighted(&scaled, &weight));
+    let q2 = strengths.chosen;
+    let settings = Settings { q2, scale, weight };
+    Some(finished(phases, line, course, settings))
 }
 
 /// Smooths other phases of the same clock, measured at the same instants, with the strength and the weights found before.
@@ -93,13 +97,13 @@ pub fn smooth_alike(phases: &Phases, like: &Smooth) -> Smooth {
         .iter()
         .map(|v| (v + FLOOR) * like.scale)
         .collect();
-    let states = rts(&phases.t, &z, &weighted(&scaled, &like.weight), like.q2);
+    let course = rts(&phases.t, &z, &weighted(&scaled, &like.weight), like.q2);
     let settings = Settings {
         q2: like.q2,
         scale: like.scale,
         weight: like.weight.clone(),
     };
-    finished(phases, line, states, settings)
+    finished(phases, line, course, settings)
 }
 
 struct Settings {
@@ -108,7 +112,8 @@ struct Settings {
     weight: Vec<f64>,
 }
 
-fn finished(phases: &Phases, line: Line, states: Vec<State>, settings: Settings) -> Smooth {
+fn finished(phases: &Phases, line: Line, course: Course, settings: Settings) -> Smooth {
+    let states = course.states;
     Smooth {
         phase: states
             .iter()
@@ -117,6 +122,7 @@ fn finished(phases: &Phases, line: Line, states: Vec<State>, settings: Settings)
             .collect(),
         rate: states.iter().map(|state| state.rate + line.slope).collect(),
         covariance: states.into_iter().map(|state| state.p).collect(),
+        ends_variance: course.ends_variance,
         q2: settings.q2,
         scale: settings.scale,
         weight: settings.weight,
@@ -215,7 +221,7 @@ pub(super) fn weights_without_outliers(t: &[f64], z: &[f64], variance: &[f64]) -
     let mut weight = vec![1.0; t.len()];
     let mut scale = f64::INFINITY;
     for _ in 0..40 {
-        let states = rts(t, z, &weighted(variance, &weight), RESTLESS);
+        let states = rts(t, z, &weighted(variance, &weight), RESTLESS).states;
         if scale.is_infinite() {
             scale = z
                 .iter()
@@ -245,13 +251,69 @@ fn weights(z: &[f64], states: &[State], variance: &[f64], scale: f64) -> Vec<f64
         .collect()
 }
 
-/// The `q2` under which the measurements are likeliest, on a grid of half decades from a straight clock on.
-fn likeliest(t: &[f64], z: &[f64], variance: &[f64]) -> f64 {
-    (0..=36)
-        .map(|step| 10f64.powf(-31.0 + 0.5 * f64::from(step)))
-        .map(|q2| (likelihood(t, z, variance, q2), q2))
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map_or(1e-20, |(_, q2)| q2)
+/// Strengths of the walk on a grid of half decades from a straight clock on, how probable the measurements make each (all
+/// alike beforehand), and the chosen one.
+struct Strengths {
+    grid: Vec<(f64, f64)>,
+    chosen: f64,
+}
+
+impl Strengths {
+    fn of(t: &[f64], z: &[f64], variance: &[f64]) -> Self {
+        let likelihoods: Vec<(f64, f64)> = (0..=36)
+            .map(|step| 10f64.powf(-31.0 + 0.5 * f64::from(step)))
+            .map(|q2| (q2, likelihood(t, z, variance, q2)))
+            .collect();
+        let straight = likelihoods[0];
+        let best = likelihoods.iter().fold(
+            straight,
+            |best, &more| if more.1 > best.1 { more } else { best },
+        );
+        let chosen = if best.1 > straight.1 + WORTH {
+            best.0
+        } else {
+            straight.0
+        };
+        let sum: f64 = likelihoods.iter().map(|(_, l)| (l - best.1).exp()).sum();
+        Self {
+            grid: likelihoods
+                .into_iter()
+                .map(|(q2, l)| (q2, (l - best.1).exp() / sum))
+                .collect(),
+            chosen,
+        }
+    }
+
+    /// The chosen course with the variances of all strengths, its distance from each of their courses included.
+    fn widened(&self, chosen: Course, t: &[f64], z: &[f64], variance: &[f64]) -> Course {
+        let mut wide = chosen.clone();
+        wide.states.iter_mut().for_each(|state| state.p = [0.0; 3]);
+        wide.ends_variance = 0.0;
+        let probable: Vec<&(f64, f64)> = self.grid.iter().filter(|(_, p)| *p > 1e-3).collect();
+        let sum: f64 = probable.iter().map(|(_, p)| p).sum();
+        for &(q2, probability) in probable {
+            let share = probability / sum;
+            let course = rts(t, z, variance, q2);
+            for ((wide, state), chosen) in wide
+                .states
+                .iter_mut()
+                .zip(&course.states)
+                .zip(&chosen.states)
+            {
+                let (dx, dy) = (state.phase - chosen.phase, state.rate - chosen.rate);
+                for (wide, (own, apart)) in
+                    wide.p
+                        .iter_mut()
+                        .zip(state.p.iter().zip([dx * dx, dx * dy, dy * dy]))
+                {
+                    *wide += share * (own + apart);
+                }
+            }
+            let apart = course.gained() - chosen.gained();
+            wide.ends_variance += share * (course.ends_variance + apart * apart);
+        }
+        wide
+    }
 }
 
 /// Phase, rate and their covariance `[phase, cross, rate]`.
@@ -294,6 +356,21 @@ impl State {
     }
 }
 
+/// The smoothed states, and the variance of the last phase less the first.
+#[derive(Debug, Clone, Default)]
+struct Course {
+    states: Vec<State>,
+    ends_variance: f64,
+}
+
+impl Course {
+    /// The last phase less the first.
+    fn gained(&self) -> f64 {
+        let ends = self.states.first().zip(self.states.last());
+        ends.map_or(0.0, |(first, last)| last.phase - first.phase)
+    }
+}
+
 /// Logarithm of the likelihood under Student's t with four degrees of freedom: an outlier costs little.
 fn likelihood(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> f64 {
     let mut state = State::UNKNOWN.with(z[0], variance[0]);
@@ -308,8 +385,9 @@ fn likelihood(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> f64 {
     sum
 }
 
-/// The forward filter and the backward smoother.
-fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> Vec<State> {
+/// The forward filter and the backward smoother. The covariance of a smoothed state with the last one is the product of
+/// the gains between them and the last covariance.
+fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> Course {
     let n = t.len();
     let mut predicted = vec![State::UNKNOWN];
     let mut smoothed = vec![State::UNKNOWN.with(z[0], variance[0])];
@@ -318,6 +396,9 @@ fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> Vec<State> {
         predicted.push(next);
         smoothed.push(next.with(z[i], variance[i]));
     }
+    let last = smoothed[n - 1].p;
+    // of the phase and the rate here with the last phase
+    let mut with_last = [last[0], last[1]];
     for i in (0..n - 1).rev() {
         let d = t[i + 1] - t[i];
         let here = smoothed[i];
@@ -334,6 +415,10 @@ fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> Vec<State> {
             (fc * pc - fd * pb) / determinant,
             (fd * pa - fc * pb) / determinant,
         ];
+        with_last = [
+            g[0] * with_last[0] + g[1] * with_last[1],
+            g[2] * with_last[0] + g[3] * with_last[1],
+        ];
         let (dx, dy) = (after.phase - next.phase, after.rate - next.rate);
         let e = [after.p[0] - pa, after.p[1] - pb, after.p[2] - pc];
         let (h0, h1) = (g[0] * e[0] + g[1] * e[1], g[0] * e[1] + g[1] * e[2]);
@@ -348,7 +433,10 @@ fn rts(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> Vec<State> {
             ],
         };
     }
-    smoothed
+    Course {
+        ends_variance: (smoothed[0].p[0] + last[0] - 2.0 * with_last[0]).max(0.0),
+        states: smoothed,
+    }
 }
 
 #[cfg(test)]
@@ -435,6 +523,11 @@ mod tests {
             let error = (smooth.phase[i] - 12e-6 * t[i]) / per_point;
             assert!(error.abs() < 3.5 * expected, "{i}: {error}");
         }
+        // Variance of the slope of that line: 12 / n over the span squared.
+        let ends = smooth.ends_variance.sqrt() / per_point;
+        assert!((ends / 12f64.sqrt() - 1.0).abs() < 0.25, "{ends}");
+        let bend = smooth.rate.iter().map(|r| (r - smooth.rate[middle]).abs());
+        assert!(bend.fold(0.0, f64::max) < 1e-13, "not straight");
     }
 
     #[test]

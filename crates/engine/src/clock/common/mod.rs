@@ -11,7 +11,7 @@ mod slip_tests;
 
 use blocks::{BLOCK, GROUP, HOP, Meter, Pass, Plan, Wire};
 use hunt::{Caught, Hunt};
-use track::{KNOT_ERROR, Track};
+use track::Track;
 
 use crate::clock::slips::{continuous, mended, on_files, steps};
 use crate::clock::{Clock, Knot, Measured, Outcome};
@@ -341,7 +341,7 @@ impl Conclusion<'_> {
         let share = used.len() as f64 / ties.len().max(1) as f64;
         let mut signs = self.pair.signs();
         signs.extend(self.signs(share, residual));
-        let clock = self.map.thinned(self.rate_hz, KNOT_ERROR);
+        let clock = self.map.thinned(self.rate_hz, self.track.knot_error());
         let head = clock.knots()[0];
         if signs.iter().any(|sign| !sign.passed) {
             return Outcome::NotEstablished {

@@ -8,8 +8,9 @@ use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 /// Claimed sigmas are this much larger than the estimate, see `common_table` for what that covers.
 const HONESTY: f64 = 1.0;
-/// Straight lines between the knots handed over stay this close to the clock, samples; the contract allows 0.001.
-pub const KNOT_ERROR: f64 = 1e-4;
+/// Straight lines between the knots handed over stay within a distance between these from the clock, samples; the contract
+/// allows 0.001.
+const KNOT_ERROR: (f64, f64) = (1e-5, 1e-4);
 /// The least wander believed of a clock while nobody looked, 1/s: 0.3 ppm in an hour, what a crystal does in a room whose
 /// heating comes and goes.
 const UNSEEN_WANDER: f64 = 2.5e-17;
@@ -97,23 +98,16 @@ impl Track {
     /// The claimed sigma of the mean rate.
     pub fn rate_sigma(&self) -> Ppm {
         let end = self.lead.len() - 1;
-        let span = self.lead[end] - self.lead[0];
-        let ends = self.sigma(0).hypot(self.sigma(end)) / span;
-        // a straight clock's ends go against each other: its rate is less certain than they are apart
-        let middle = self.honest * self.smooth.covariance[end / 2][2].sqrt();
-        let sigma = if self.is_straight() {
-            ends.max(middle)
-        } else {
-            ends
-        };
-        Ppm(sigma * 1e6)
+        let span_s = (self.lead[end] - self.lead[0]) / self.rate_hz;
+        Ppm(self.honest * self.smooth.ends_variance.sqrt() / span_s * 1e6)
     }
 
-    /// Whether the rate is known as well in the middle of the take as over all of it.
-    fn is_straight(&self) -> bool {
-        let end = self.lead.len() - 1;
-        let span = (self.lead[end] - self.lead[0]) / self.rate_hz;
-        self.smooth.q2 * span < self.smooth.covariance[end / 2][2]
+    /// How far straight lines between the knots handed over may stay from the clock, samples: less than what is not known.
+    pub fn knot_error(&self) -> f64 {
+        let mut sigmas: Vec<f64> = (0..self.lead.len()).map(|i| self.sigma(i)).collect();
+        let middle = sigmas.len() / 2;
+        let typical = *sigmas.select_nth_unstable_by(middle, f64::total_cmp).1;
+        (0.3 * typical).clamp(KNOT_ERROR.0, KNOT_ERROR.1)
     }
 
     /// By how much the mean rates of the first and the last third of the blocks differ.
@@ -149,8 +143,7 @@ impl Track {
         Knot {
             follower: UnitPos(follower),
             lead: LeadPos(lead),
-            // lines between knots err by a part of what they may
-            sigma: Samples(sigma.hypot(0.5 * KNOT_ERROR)),
+            sigma: Samples(sigma),
         }
     }
 

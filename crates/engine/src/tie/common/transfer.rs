@@ -33,6 +33,8 @@ const COHERENT: f64 = 0.1;
 const STRONG: f64 = 0.7;
 /// Noise against signal below which a bin counts no more than another: a few bins must not decide alone.
 const CALM: f64 = 0.02;
+/// A departure from a smooth phase known no better than this leaves it open what a pair is, radians squared.
+const OPEN: f64 = 2e-4;
 /// Below this a low-cut filter turns the phase: no bin there is asked for echoes, Hz.
 const FILTERS_HZ: f64 = 300.0;
 /// Below this nothing is looked at, Hz.
@@ -69,47 +71,30 @@ pub struct Judged {
     pub score: f64,
 }
 
-/// Looks at each track's pair in the windows where it kept its clock.
+/// Looks at each track's pair in the windows where it kept its clock; where noise leaves it open what the pair is, in as
+/// many windows between them again.
 pub fn transfers(
     scope: &Scope<'_>,
     tracks: &[Track],
     progress: &dyn Progress,
 ) -> Result<Vec<Transfer>> {
     let lens = Lens::new(scope);
-    let mut middles: Vec<f64> = tracks
-        .iter()
-        .flat_map(|track| track.places.iter().map(|place| place.0))
-        .collect();
-    middles.sort_unstable_by(f64::total_cmp);
-    middles.dedup();
     let mut found: Vec<Transfer> = tracks.iter().map(|_| lens.nothing()).collect();
-    progress.stage("looking closely at what correlates", middles.len() as u64);
-    for middle in middles {
-        let place = |track: &Track| track.places.iter().find(|p| p.0 == middle).copied();
-        let mut leads: Vec<usize> = tracks
-            .iter()
-            .filter(|track| place(track).is_some())
-            .map(|track| track.pair.0)
-            .collect();
-        leads.sort_unstable();
-        leads.dedup();
-        let heard: Vec<Vec<Vec<Complex64>>> = leads
-            .par_iter()
-            .map(|&channel| lens.lead(channel, middle))
-            .collect::<Result<_>>()?;
-        found
-            .par_iter_mut()
-            .zip(tracks)
-            .try_for_each(|(found, track)| {
-                let Some((_, offset)) = place(track) else {
-                    return Ok(());
-                };
-                let Ok(at) = leads.binary_search(&track.pair.0) else {
-                    return Ok(());
-                };
-                lens.add(found, track, &heard[at], (middle, offset))
-            })?;
-        progress.advance(1);
+    let kept: Vec<Vec<(f64, f64)>> = tracks.iter().map(|track| track.places.clone()).collect();
+    lens.look(&mut found, tracks, &kept, progress)?;
+    let between: Vec<Vec<(f64, f64)>> = found
+        .iter()
+        .map(|found| {
+            if found.is_open() {
+                lens.between(&found.places)
+            } else {
+                Vec::new()
+            }
+        })
+        .collect();
+    lens.look(&mut found, tracks, &between, progress)?;
+    for found in &mut found {
+        found.places.sort_by(|a, b| a.0.total_cmp(&b.0));
     }
     Ok(found)
 }
@@ -139,6 +124,68 @@ impl<'a> Lens<'a> {
             segment,
             step: 2.0 * PI / segment as f64,
         }
+    }
+
+    /// Adds to `found` what the tracks' pairs say at `places`, each track's own.
+    fn look(
+        &self,
+        found: &mut [Transfer],
+        tracks: &[Track],
+        places: &[Vec<(f64, f64)>],
+        progress: &dyn Progress,
+    ) -> Result<()> {
+        let mut middles: Vec<f64> = places.iter().flatten().map(|place| place.0).collect();
+        middles.sort_unstable_by(f64::total_cmp);
+        middles.dedup();
+        if middles.is_empty() {
+            return Ok(());
+        }
+        progress.stage("looking closely at what correlates", middles.len() as u64);
+        for middle in middles {
+            let here: Vec<Option<f64>> = places
+                .iter()
+                .map(|places| places.iter().find(|p| p.0 == middle).map(|p| p.1))
+                .collect();
+            let mut leads: Vec<usize> = tracks
+                .iter()
+                .zip(&here)
+                .filter(|(_, here)| here.is_some())
+                .map(|(track, _)| track.pair.0)
+                .collect();
+            leads.sort_unstable();
+            leads.dedup();
+            let heard: Vec<Vec<Vec<Complex64>>> = leads
+                .par_iter()
+                .map(|&channel| self.lead(channel, middle))
+                .collect::<Result<_>>()?;
+            found.par_iter_mut().zip(tracks).zip(&here).try_for_each(
+                |((found, track), here)| {
+                    let Some(offset) = *here else {
+                        return Ok(());
+                    };
+                    let Ok(at) = leads.binary_search(&track.pair.0) else {
+                        return Ok(());
+                    };
+                    self.add(found, track, &heard[at], (middle, offset))
+                },
+            )?;
+            progress.advance(1);
+        }
+        Ok(())
+    }
+
+    /// Halfway between neighbouring places, where a window shares no sound with either.
+    fn between(&self, places: &[(f64, f64)]) -> Vec<(f64, f64)> {
+        places
+            .windows(2)
+            .filter(|pair| pair[1].0 - pair[0].0 >= 2.0 * self.length() as f64)
+            .map(|pair| {
+                (
+                    (0.5 * (pair[0].0 + pair[1].0)).floor(),
+                    0.5 * (pair[0].1 + pair[1].1),
+                )
+            })
+            .collect()
     }
 
     fn nothing(&self) -> Transfer {
@@ -307,6 +354,12 @@ impl Transfer {
         }
     }
 
+    /// Whether the windows so far leave it open how much the phase departs from a smooth curve.
+    fn is_open(&self) -> bool {
+        self.judged()
+            .is_some_and(|judged| judged.echo_sigma > OPEN && judged.echo < 10.0 * OPEN)
+    }
+
     /// What the windows together say; `None` when no bin is coherent.
     pub fn judged(&self) -> Option<Judged> {
         if self.windows == 0.0 {
@@ -362,7 +415,8 @@ impl Transfer {
     fn echo(&self, bins: &[usize]) -> (f64, f64) {
         let (mut astray, mut along, mut square) = (0.0, 0.0, 0.0);
         for &bin in bins {
-            let coherence = (self.coherence[bin] / self.windows).clamp(0.01, 1.0);
+            // not by the whole coherence, which holds the departure itself: in noise that favours bins that depart
+            let coherence = (self.along[bin] / self.windows).clamp(0.01, 1.0);
             let weight = ((1.0 - coherence) / coherence + CALM).powi(-2);
             astray += weight * self.astray[bin];
             along += weight * self.along[bin];
