@@ -8,6 +8,7 @@ pub use file::*;
 
 use crate::clock::{Clock, Knot};
 use crate::error::{Error, Kind, Result};
+use crate::signal::{Seam, Seams};
 use crate::units::{LeadPos, Samples, UnitPos};
 
 impl Alignment {
@@ -70,6 +71,21 @@ impl Member {
             sigma: Samples(0.0),
         });
         Clock::new(knots.collect())
+    }
+}
+
+impl Member {
+    /// How positions in its file go together with positions as they would be without its slips.
+    #[must_use]
+    pub fn seams(&self) -> Seams {
+        let sized = self.slips.iter().filter(|slip| slip.samples.is_finite());
+        let seams: Vec<Seam> = sized
+            .map(|slip| Seam {
+                at: slip.at_sample,
+                samples: slip.samples.round() as i64,
+            })
+            .collect();
+        Seams::new(&seams, self.length_samples)
     }
 }
 

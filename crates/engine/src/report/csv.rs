@@ -40,6 +40,7 @@ struct Row<'a> {
     rate_ppm: String,
     common_level_db: String,
     common_polarity: &'static str,
+    slips: String,
 }
 
 /// The sound report. Start and length are the output file's, in samples since midnight and samples per channel; the
@@ -70,7 +71,7 @@ pub fn sound_report_csv(entries: &[SoundReportEntry<'_>]) -> Result<String> {
 }
 
 /// The columns, in order; the header stands even when there is no row.
-const COLUMNS: [&str; 19] = [
+const COLUMNS: [&str; 20] = [
     "joint_take",
     "date",
     "start_label",
@@ -90,6 +91,7 @@ const COLUMNS: [&str; 19] = [
     "rate_ppm",
     "common_level_db",
     "common_polarity",
+    "slips",
 ];
 
 fn rows(entry: SoundReportEntry<'_>) -> Vec<Row<'_>> {
@@ -206,11 +208,18 @@ fn of_member<'a>(joint: &'a JointTake, member: Option<&'a Member>, channel: u32)
             true => "inverted",
             false => "same",
         }),
+        slips: member.map(slips).unwrap_or_default(),
     }
 }
 
 fn offset(member: &Member) -> Option<String> {
     known(member).then(|| number(member.offset_samples))
+}
+
+/// `size@position` in the file's own samples, one after another: `-441@57600000; +8@60000000`.
+fn slips(member: &Member) -> String {
+    let each = |slip: &crate::alignment::Slip| format!("{:+.0}@{}", slip.samples, slip.at_sample);
+    member.slips.iter().map(each).collect::<Vec<_>>().join("; ")
 }
 
 fn known(member: &Member) -> bool {
@@ -261,17 +270,17 @@ mod tests {
         ])
         .expect("a table");
         insta::assert_snapshot!(csv.replace("\r\n", "\n"), @r#"
-        joint_take,date,start_label,start_samples,length_samples,sample_rate,file,channel,name,unit,source_file,source_channel,placement,basis,offset_samples,bound_samples,rate_ppm,common_level_db,common_polarity
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,4,Spot,SOUTH,SOUTH/T02.wav,1,resampled,common-signal,49440,0.01,7.31,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,5,,SOUTH,SOUTH/T02.wav,2,resampled,common-signal,49440,0.01,7.31,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,6,Split <main>,SOUTH,SOUTH/T02.wav,3,resampled,common-signal,49440,0.01,7.31,-0.70,inverted
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,
-        evening-04,2031-05-04,,,,48000,,,Spot,SOUTH,SOUTH/T02.wav,1,not-placed,none,,,,,
+        joint_take,date,start_label,start_samples,length_samples,sample_rate,file,channel,name,unit,source_file,source_channel,placement,basis,offset_samples,bound_samples,rate_ppm,common_level_db,common_polarity,slips
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,4,Spot,SOUTH,SOUTH/T02.wav,1,resampled,common-signal,49440,0.01,7.31,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,5,,SOUTH,SOUTH/T02.wav,2,resampled,common-signal,49440,0.01,7.31,,,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,6,Split <main>,SOUTH,SOUTH/T02.wav,3,resampled,common-signal,49440,0.01,7.31,-0.70,inverted,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,,
+        evening-04,2031-05-04,,,,48000,,,Spot,SOUTH,SOUTH/T02.wav,1,not-placed,none,,,,,,
         "#);
     }
 

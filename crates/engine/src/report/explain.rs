@@ -188,11 +188,13 @@ fn member_story(subject: Subject<'_>, topic: &str) -> Result<String> {
             if !joint.lead_rule.is_empty() {
                 let _ = writeln!(text, "  the lead by rule: {}", joint.lead_rule);
             }
+            push_slips(&mut text, subject);
             return Ok(text);
         }
         "" => {
             push_offset(&mut text, subject);
             push_rate(&mut text, subject);
+            push_slips(&mut text, subject);
             if say::common_level(member).is_some() {
                 push_level(&mut text, member);
             }
@@ -297,6 +299,12 @@ fn push_rate(text: &mut String, Subject { joint, member }: Subject<'_>) {
             samples.abs(),
             say::short_time(samples.abs() / say::rate_of(joint).hz())
         );
+    }
+}
+
+fn push_slips(text: &mut String, Subject { joint, member }: Subject<'_>) {
+    for words in say::slips(member, joint) {
+        let _ = writeln!(text, "  slip    {words}");
     }
 }
 

@@ -83,10 +83,11 @@ fn left_by_whole_samples(member: &Member) -> f64 {
         return 0.0;
     }
     let whole = member.offset_samples.round();
+    let seams = member.seams();
     member
         .knots
         .iter()
-        .map(|[follower, lead]| (lead - follower - whole).abs())
+        .map(|[follower, lead]| (lead - seams.mended(*follower) - whole).abs())
         .fold((member.offset_samples - whole).abs(), f64::max)
 }
 

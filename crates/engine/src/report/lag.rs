@@ -1,7 +1,8 @@
 //! A member's knots, ties and band in, its lag against time out, as plain points for drawing and explaining.
 //!
 //! lag(n) = k - (n - offset) in samples: how many more samples the follower has counted than the lead since the
-//! follower's first sample. It rises when the follower's clock runs fast; its slope is the rate.
+//! follower's first sample. It rises when the follower's clock runs fast; its slope is the rate. Slips are no clock's doing
+//! and are taken out: k counts what is missing from the file and not what is in it twice.
 
 use super::say;
 use crate::alignment::{JointTake, Member, TieRecord};
@@ -57,22 +58,28 @@ pub fn lag_of(member: &Member, joint: &JointTake) -> Option<Lag> {
     let rate = say::rate_of(joint).hz();
     let offset = clock.lead_at(UnitPos(0.0));
     let ends = (clock.knots().first()?, clock.knots().last()?);
-    let slope = (ends.1.follower - ends.0.follower).0 / (ends.1.lead - ends.0.lead).0;
+    let seams = member.seams();
+    let counted = |own: f64| seams.mended(own);
+    let slope =
+        (counted(ends.1.follower.0) - counted(ends.0.follower.0)) / (ends.1.lead - ends.0.lead).0;
     let straight = |lead: LeadPos| (lead - offset).0 * slope;
 
     let mut lag = Lag::default();
     for lead in moments(&clock) {
-        let follower = clock.follower_at(lead);
+        let follower = counted(clock.follower_at(lead).0);
         let time_s = lead.0 / rate;
-        lag.whole.push((time_s, follower.0 - (lead - offset).0));
-        lag.wander.push((time_s, follower.0 - straight(lead)));
+        lag.whole.push((time_s, follower - (lead - offset).0));
+        lag.wander.push((time_s, follower - straight(lead)));
         lag.sigma.push(sigma_at(member, lead, ends.0.lead));
     }
     let ties = member.evidence.as_ref().map_or(&[][..], |e| &e.ties);
     let points = |used: bool| -> Vec<Point> {
         ties.iter()
             .filter(|tie| tie.used == used && tie.lead.is_finite() && tie.follower.is_finite())
-            .map(|tie| (tie.lead / rate, tie.follower - straight(LeadPos(tie.lead))))
+            .map(|tie| {
+                let apart = counted(tie.follower) - straight(LeadPos(tie.lead));
+                (tie.lead / rate, apart)
+            })
             .collect()
     };
     let (used, unused) = (points(true), points(false));

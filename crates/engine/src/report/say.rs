@@ -295,6 +295,26 @@ fn stamp_grain(bound: f64, joint: &JointTake) -> &'static str {
     }
 }
 
+/// Each slip of a member's file in words, in order.
+pub fn slips(member: &Member, joint: &JointTake) -> Vec<String> {
+    let rate = rate_of(joint).hz();
+    let words = member.slips.iter().map(|slip| {
+        let done = if slip.samples < 0.0 {
+            "missing, silence stands there"
+        } else {
+            "too many, left out"
+        };
+        let many = slip.samples.abs();
+        format!(
+            "{many:.0} {} {done}, at its sample {} ({})",
+            if many == 1.0 { "sample" } else { "samples" },
+            slip.at_sample,
+            clock_time(slip.at_sample as f64 / rate)
+        )
+    });
+    words.collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

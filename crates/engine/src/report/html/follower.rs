@@ -88,23 +88,7 @@ fn figures(page: &mut Markup, member: &Member, joint: &JointTake) {
             counted(evidence.ties.len(), "tie")
         )
     });
-    let slips: Vec<String> = member
-        .slips
-        .iter()
-        .map(|slip| {
-            let word = if slip.samples < 0.0 {
-                "missing"
-            } else {
-                "too many"
-            };
-            format!(
-                "{:.0} samples {word} at its sample {} ({})",
-                slip.samples.abs(),
-                slip.at_sample,
-                say::clock_time(slip.at_sample as f64 / rate)
-            )
-        })
-        .collect();
+    let slips = say::slips(member, joint);
     let only_placed = |text: String| if placed { text } else { String::new() };
     facts(
         page,
@@ -174,6 +158,9 @@ fn lag_figures(page: &mut Markup, lag: &Lag, member: &Member, number: usize) {
              runs fast; its slope is the rate.",
             member.unit
         ));
+        if !member.slips.is_empty() {
+            page.words(" What its file lacks is counted here, and what it has twice is not.");
+        }
     });
     wander_figure(page, lag, member, number, across);
 }

@@ -94,7 +94,7 @@ fn against_lead(member: &Member, joint: &JointTake) -> String {
         many => format!("; {}, marked on the line", counted(many, "slip")),
     };
     match (member.role, span::span_of(member, joint)) {
-        (Role::Lead, _) => "is the lead".into(),
+        (Role::Lead, _) => format!("is the lead{slips}"),
         (_, Some(covered)) => format!("{}{slips}", span::lacks(covered, joint)),
         (_, None) => "place not established".into(),
     }
@@ -136,8 +136,9 @@ fn measured_line(page: &mut Markup, member: &Member, joint: &JointTake, whole: s
         line("has", &first, &end, "8", "8");
         line("has", &first, &first, "2", "14");
         line("has", &end, &end, "2", "14");
+        let seams = member.seams();
         for slip in &member.slips {
-            let at = place(covered.first + slip.at_sample as f64);
+            let at = place(covered.first + seams.mended(slip.at_sample as f64));
             line("slip", &at, &at, "0", "16");
         }
     });

@@ -50,6 +50,9 @@ struct Peak {
     height: f64,
 }
 
+/// The best height of a track that ends at a peak, and the block and peak before it.
+type Score = (f64, Option<(usize, usize)>);
+
 struct Heard {
     middle: f64,
     peaks: Vec<Peak>,
@@ -133,8 +136,7 @@ fn listen(
 
 /// The track of the greatest height, steps paid for.
 fn best_track(heard: &[Heard], slope: f64, rate: f64) -> Vec<Rung> {
-    // of every peak: the best height of a track that ends there, and where it came from
-    let mut best: Vec<Vec<(f64, Option<(usize, usize)>)>> = Vec::new();
+    let mut best: Vec<Vec<Score>> = Vec::new();
     for (i, here) in heard.iter().enumerate() {
         let scores = here.peaks.iter().map(|peak| {
             let mut found = (0.0, None);

@@ -158,12 +158,8 @@ impl<'a> Scope<'a> {
     }
 
     /// The middles of the windows in which a pair has any peaks, and the peaks.
-    fn heard(
-        &self,
-        pairs: &[(usize, usize)],
-        progress: &dyn Progress,
-    ) -> Result<Vec<Vec<(f64, Vec<Peak>)>>> {
-        let mut heard: Vec<Vec<(f64, Vec<Peak>)>> = vec![Vec::new(); pairs.len()];
+    fn heard(&self, pairs: &[(usize, usize)], progress: &dyn Progress) -> Result<Vec<Windows>> {
+        let mut heard: Vec<Windows> = vec![Vec::new(); pairs.len()];
         progress.stage("looking for a common signal", self.starts.len() as u64);
         let furthest = self
             .starts
@@ -339,6 +335,9 @@ impl Line {
             .copied()
     }
 }
+
+/// The middles of the windows in which a pair has any peaks, and the peaks.
+type Windows = Vec<(f64, Vec<Peak>)>;
 
 /// Correlates a short window with a long one that holds it at an unknown lag, 0 to `2 span`.
 pub struct Finder {
