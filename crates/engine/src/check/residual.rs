@@ -163,14 +163,19 @@ pub(super) fn unmeasured(output: &OutputFile, error: &Error) -> Finding {
     .at(output.path.display().to_string())
 }
 
-/// The file's channels that carry the common signal of lead and `member`, by the ties' source `common-signal L=F`.
+/// The file's channels that carry the common signal of lead and `member`, by the ties' source `common-signal L=F`; of a
+/// member placed through another, that one's channel and its own, by `through UNIT: common-signal L=F`.
 fn channels(output: &OutputFile, take: &JointTake, member: &Member) -> Option<(usize, usize)> {
     let evidence = member.evidence.as_ref()?;
-    let (lead, own) = evidence
-        .ties
-        .iter()
-        .filter(|tie| tie.used)
-        .find_map(|tie| tie.source.strip_prefix("common-signal ")?.split_once('='))?;
+    let named = |source| -> Option<(&str, &str)> {
+        match str::strip_prefix(source, "through ") {
+            Some(rest) => rest.split_once(": common-signal "),
+            None => Some((&take.lead, source.strip_prefix("common-signal ")?)),
+        }
+    };
+    let mut used = evidence.ties.iter().filter(|tie| tie.used);
+    let (unit, pair) = used.find_map(|tie| named(tie.source.as_str()))?;
+    let (lead, own) = pair.split_once('=')?;
     let place = |unit: &str, channel: &str| {
         let channel: u32 = channel.trim().parse().ok()?;
         output
@@ -178,7 +183,7 @@ fn channels(output: &OutputFile, take: &JointTake, member: &Member) -> Option<(u
             .iter()
             .position(|found| found.unit == unit && found.unit_channel == channel)
     };
-    Some((place(&take.lead, lead)?, place(&member.unit, own)?))
+    Some((place(unit, lead)?, place(&member.unit, own)?))
 }
 
 /// Three stretches of the file in which both units run.

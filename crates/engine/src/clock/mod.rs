@@ -8,6 +8,7 @@ pub mod dense;
 pub mod graph;
 pub mod acoustic;
 pub mod common;
+pub mod compose;
 
 use crate::finding::Sign;
 use crate::tie::Tie;

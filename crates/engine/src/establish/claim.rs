@@ -21,7 +21,7 @@ const MANUAL_SIGMA: Samples = Samples(0.5);
 const STAMPS_ONLY: &str = "stamps-only";
 
 /// The smallest bound ever claimed of a measured offset: the contract's "hundredths of a sample".
-const SMALLEST_BOUND: Samples = Samples(0.01);
+pub(super) const SMALLEST_BOUND: Samples = Samples(0.01);
 
 /// A gap between stamps and content larger than this many seconds is no wrong distance but a wrong stamp: two timecode
 /// frames at the slowest rate in use, 24000/1001.
@@ -109,6 +109,10 @@ pub struct Claim {
     pub clock: Clock,
     /// The measurement the clock came from.
     pub measured: Option<Measured>,
+    /// The follower through which it was placed, when not against the lead itself.
+    pub through: Option<String>,
+    /// Signs beyond those of the measurement: closure over three units.
+    pub signs: Vec<Sign>,
     /// How it came about, sentence by sentence.
     pub story: Vec<String>,
     /// What a person should know.
@@ -144,10 +148,7 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
     {
         finding.cause = evidences.unlocked_reasons.join("; ");
     }
-    if claim.rate_measured && claim.rate.0.abs() > PLAUSIBLE_PPM {
-        claim.status = Status::NeedsDecision;
-        claim.findings.push(implausible_rate(claim.rate));
-    }
+    claim.ask_implausible_rate();
     claim.offset_bound = Samples(claim.offset_bound.0.max(3.0 * claim.offset_sigma.0));
     claim
 }
@@ -399,7 +400,15 @@ fn implausible_rate(rate: Ppm) -> Finding {
 }
 
 impl Claim {
-    fn of_measured(basis: Basis, measured: &Measured) -> Self {
+    /// Leaves a rate that no crystal has to a person.
+    pub(super) fn ask_implausible_rate(&mut self) {
+        if self.rate_measured && self.rate.0.abs() > PLAUSIBLE_PPM {
+            self.status = Status::NeedsDecision;
+            self.findings.push(implausible_rate(self.rate));
+        }
+    }
+
+    pub(super) fn of_measured(basis: Basis, measured: &Measured) -> Self {
         Self {
             basis,
             status: Status::Established,
@@ -411,6 +420,8 @@ impl Claim {
             rate_measured: true,
             clock: measured.clock.clone(),
             measured: Some(measured.clone()),
+            through: None,
+            signs: Vec::new(),
             story: Vec::new(),
             findings: Vec::new(),
         }
@@ -429,6 +440,8 @@ impl Claim {
             rate_measured: false,
             clock: Clock::straight(offset, Ppm(0.0), around.follower_length, around.rate.hz()),
             measured: None,
+            through: None,
+            signs: Vec::new(),
             story: Vec::new(),
             findings: Vec::new(),
         }

@@ -3,6 +3,10 @@
 
 mod claim;
 mod level;
+mod several;
+mod chain;
+mod ring;
+mod closure;
 mod options;
 mod place;
 mod record;

@@ -1,6 +1,7 @@
 //! What a person may decide before measuring: lead, named common signals, microphone distance, own ties, resampling.
 
 use crate::error::{Error, Kind, Result};
+use crate::take::Survey;
 
 /// How to measure.
 #[derive(Debug, Clone, PartialEq)]
@@ -26,6 +27,39 @@ impl Default for Options {
             ties: Vec::new(),
             resample: Resample::Auto,
         }
+    }
+}
+
+impl Options {
+    /// Refuses units that are not there and distances that are none.
+    ///
+    /// # Errors
+    /// [`Kind::Usage`] naming what was found and what there is.
+    pub(super) fn check(&self, survey: &Survey) -> Result<()> {
+        let common = self
+            .common
+            .iter()
+            .flat_map(|pair| [&pair.a.unit, &pair.b.unit]);
+        let ties = self.ties.iter().flat_map(|tie| [&tie.a.unit, &tie.b.unit]);
+        for name in common.chain(ties) {
+            if !survey
+                .units
+                .iter()
+                .any(|unit| unit.name.eq_ignore_ascii_case(name))
+            {
+                let names: Vec<&str> = survey.units.iter().map(|unit| unit.name.as_str()).collect();
+                return Err(Error::new(Kind::Usage, format!("there is no unit {name}"))
+                    .then(format!("the units are {}", names.join(", "))));
+            }
+        }
+        if !self.spacing_m.is_finite() || self.spacing_m < 0.0 {
+            return Err(Error::new(
+                Kind::Usage,
+                format!("--spacing {} is no distance", self.spacing_m),
+            )
+            .then("give metres, 0 or more"));
+        }
+        Ok(())
     }
 }
 
@@ -153,6 +187,23 @@ impl ManualTie {
             return Err(usage("both sides name the same unit"));
         }
         Ok(tie)
+    }
+}
+
+/// The two sides of an option that names this lead and this follower, lead first.
+pub(super) fn sides<'b, T>(
+    lead: &str,
+    follower: &str,
+    a: (&'b String, &'b T),
+    b: (&'b String, &'b T),
+) -> Option<(&'b T, &'b T)> {
+    let is = |x: &str, y: &str| x.eq_ignore_ascii_case(y);
+    if is(a.0, lead) && is(b.0, follower) {
+        Some((a.1, b.1))
+    } else if is(b.0, lead) && is(a.0, follower) {
+        Some((b.1, a.1))
+    } else {
+        None
     }
 }
 

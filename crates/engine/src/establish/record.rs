@@ -14,6 +14,15 @@ pub fn tie_records(measured: &Measured) -> Vec<TieRecord> {
         Source::CommonSignal { lead, follower } => {
             format!("common-signal {}={}", lead + 1, follower + 1)
         }
+        Source::Through {
+            unit,
+            lead,
+            follower,
+        } => format!(
+            "through {unit}: common-signal {}={}",
+            lead + 1,
+            follower + 1
+        ),
         Source::Acoustic => "acoustic".into(),
         Source::Stamps => "stamps".into(),
         Source::Manual(reason) => format!("manual: {reason}"),

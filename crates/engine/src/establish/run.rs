@@ -21,24 +21,27 @@ use crate::units::{LeadPos, Samples, UnitPos};
 use super::claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };
+use super::closure::Rings;
 use super::level::{common_level, level_finding};
-use super::options::{ManualTie, NamedPair, Options};
+use super::options::{ManualTie, NamedPair, Options, sides};
 use super::place::placed;
 use super::record::{
     band, channels_of, lead_member, other_rate, parts_of, tie_records, unreadable_member,
 };
+use super::several::{Placed, several_units};
 use super::slips::{findings, mend_lead, on_lead, other_lead, records};
 
 /// The search for a common signal goes this far either side of the stamps, seconds; and this far without stamps.
-const SEARCH_S: (f64, f64) = (0.5, 10.0);
+pub(super) const SEARCH_S: (f64, f64) = (0.5, 10.0);
 /// A lead whose file slips in more places is no lead.
 const MOST_LEAD_SLIPS: usize = 256;
+
 /// Measures everything on the cards.
 ///
 /// # Errors
 /// When a named unit does not exist, or no unit holds a take.
 pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Result<Alignment> {
-    check_names(survey, options)?;
+    options.check(survey)?;
     let lead = choose_lead(survey, options.lead.as_deref())?;
     let rule = lead_rule(survey, lead, options.lead.as_deref());
     let mut findings = Vec::new();
@@ -81,44 +84,14 @@ pub fn made_by() -> String {
     format!("commontime {}", env!("CARGO_PKG_VERSION"))
 }
 
-fn check_names(survey: &Survey, options: &Options) -> Result<()> {
-    let common = options
-        .common
-        .iter()
-        .flat_map(|pair| [&pair.a.unit, &pair.b.unit]);
-    let ties = options
-        .ties
-        .iter()
-        .flat_map(|tie| [&tie.a.unit, &tie.b.unit]);
-    for name in common.chain(ties) {
-        if !survey
-            .units
-            .iter()
-            .any(|unit| unit.name.eq_ignore_ascii_case(name))
-        {
-            let names: Vec<&str> = survey.units.iter().map(|unit| unit.name.as_str()).collect();
-            return Err(Error::new(Kind::Usage, format!("there is no unit {name}"))
-                .then(format!("the units are {}", names.join(", "))));
-        }
-    }
-    if !options.spacing_m.is_finite() || options.spacing_m < 0.0 {
-        return Err(Error::new(
-            Kind::Usage,
-            format!("--spacing {} is no distance", options.spacing_m),
-        )
-        .then("give metres, 0 or more"));
-    }
-    Ok(())
-}
-
 fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) -> Result<JointTake> {
     let file = TakeSound::open(&joint.lead.parts)?;
     let mut on_lead: Vec<Slip> = Vec::new();
-    let (lead, members) = loop {
+    let (lead, followers) = loop {
         let lead = Mended::new(&file, &seams(&on_lead, Side::Lead));
-        let (members, new) = measured_members(joint, &lead, options, progress);
+        let (followers, new) = measured_followers(joint, &lead, options, progress);
         if new.is_empty() {
-            break (lead, members);
+            break (lead, followers);
         }
         on_lead.extend(new);
         if on_lead.len() > MOST_LEAD_SLIPS {
@@ -129,7 +102,36 @@ fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) ->
             .then("choose another lead with --lead"));
         }
     };
-    let mut members = members;
+    let (mut placed, mut members): (Vec<_>, Vec<_>) = (Vec::new(), vec![lead_member(joint.lead)]);
+    for follower in followers {
+        match follower {
+            Follower::Measured(follower) => placed.push(*follower),
+            Follower::Refused(member) => members.push(*member),
+        }
+    }
+    let rings = Rings {
+        lead: &joint.lead.unit,
+        lead_length: lead.length().0,
+        spacing_m: options.spacing_m,
+        progress,
+    };
+    several_units(&rings, &mut placed)?;
+    let written = placed.into_iter().map(|follower| {
+        let scene = Scene {
+            joint,
+            candidate: follower.candidate,
+            lead: &lead,
+            options,
+            progress,
+        };
+        scene.member(follower)
+    });
+    members.extend(written);
+    members.sort_by_key(|member| {
+        joint.followers.iter().position(|candidate| {
+            candidate.take.unit == member.unit && candidate.take.name == member.take
+        })
+    });
     if let Some(member) = members.first_mut() {
         mend_lead(member, joint.lead, &on_lead);
     }
@@ -157,16 +159,29 @@ fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) ->
     })
 }
 
-/// The members against the lead as it is mended so far. Slips of the lead's file that come to light are given back at once:
-/// what is measured on a lead that slips is measured again.
-fn measured_members(
-    joint: &Joint<'_>,
+/// A follower after measuring.
+enum Follower<'a> {
+    Measured(Box<Placed<'a>>),
+    /// It could not be read, or ran at another rate.
+    Refused(Box<Member>),
+}
+
+/// The followers against the lead as it is mended so far. Slips of the lead's file that come to light are given back at
+/// once: what is measured on a lead that slips is measured again.
+fn measured_followers<'a>(
+    joint: &'a Joint<'a>,
     lead: &Mended<'_>,
     options: &Options,
     progress: &dyn Progress,
-) -> (Vec<Member>, Vec<Slip>) {
-    let mut members = vec![lead_member(joint.lead)];
+) -> (Vec<Follower<'a>>, Vec<Slip>) {
+    let mut followers = Vec::new();
     for candidate in &joint.followers {
+        let take = candidate.take;
+        if take.rate != joint.lead.rate {
+            let refused = other_rate(take, joint.lead);
+            followers.push(Follower::Refused(Box::new(refused)));
+            continue;
+        }
         let scene = Scene {
             joint,
             candidate,
@@ -174,52 +189,63 @@ fn measured_members(
             options,
             progress,
         };
-        let (member, on_lead) = scene
-            .member()
-            .unwrap_or_else(|error| (unreadable_member(candidate.take, &error), Vec::new()));
-        members.push(member);
-        if !on_lead.is_empty() {
-            return (members, on_lead);
+        match scene.placed() {
+            Ok((placed, on_lead)) => {
+                followers.push(Follower::Measured(Box::new(placed)));
+                if !on_lead.is_empty() {
+                    return (followers, on_lead);
+                }
+            }
+            Err(error) => {
+                let refused = unreadable_member(take, &error);
+                followers.push(Follower::Refused(Box::new(refused)));
+            }
         }
     }
-    (members, Vec::new())
+    (followers, Vec::new())
 }
 
 /// One follower's take against the lead's.
-struct Scene<'a> {
-    joint: &'a Joint<'a>,
-    candidate: &'a Candidate<'a>,
-    lead: &'a Mended<'a>,
-    options: &'a Options,
-    progress: &'a dyn Progress,
+struct Scene<'s, 'j> {
+    joint: &'s Joint<'j>,
+    candidate: &'j Candidate<'j>,
+    lead: &'s Mended<'s>,
+    options: &'s Options,
+    progress: &'s dyn Progress,
 }
 
-impl Scene<'_> {
-    /// The member, and the slips of the lead's file that it brought to light.
-    fn member(&self) -> Result<(Member, Vec<Slip>)> {
+impl<'j> Scene<'_, 'j> {
+    /// The follower with what is claimed of it, and the slips of the lead's file that it brought to light.
+    fn placed(&self) -> Result<(Placed<'j>, Vec<Slip>)> {
         let take = self.candidate.take;
-        if take.rate != self.joint.lead.rate {
-            return Ok((other_rate(take, self.joint.lead), Vec::new()));
-        }
-        let follower = TakeSound::open(&take.parts)?;
-        let evidences = self.evidences(&follower)?;
+        let sound = TakeSound::open(&take.parts)?;
+        let evidences = self.evidences(&sound)?;
         let around = Circumstances {
             rate: take.rate,
             follower_length: take.length.0,
             spacing_m: self.options.spacing_m,
         };
-        let mut claim = claim(&evidences, around);
+        let claim = claim(&evidences, around);
+        let measured = claim.measured.as_ref();
+        let slips = measured.map_or_else(Vec::new, |m| on_lead(m, self.lead.seams()));
+        let placed = Placed {
+            candidate: self.candidate,
+            sound,
+            evidences,
+            claim,
+        };
+        Ok((placed, slips))
+    }
+
+    fn member(&self, follower: Placed<'_>) -> Member {
+        let mut claim = follower.claim;
         if !self.candidate.undecided.is_empty() && claim.basis != Basis::Manual {
             claim.status = Status::NeedsDecision;
             claim
                 .findings
                 .extend(self.candidate.undecided.iter().cloned());
         }
-        let slips = claim
-            .measured
-            .as_ref()
-            .map_or_else(Vec::new, |m| on_lead(m, self.lead.seams()));
-        Ok((self.write_down(claim, &evidences), slips))
+        self.write_down(claim, &follower.evidences)
     }
 
     fn evidences(&self, follower: &TakeSound) -> Result<Evidences> {
@@ -412,7 +438,11 @@ impl Scene<'_> {
             evidence: Some(Evidence {
                 story,
                 signs: measured
-                    .map_or_else(|| evidences.unlocked_signs.clone(), |m| m.signs.clone()),
+                    .map_or(&evidences.unlocked_signs, |m| &m.signs)
+                    .iter()
+                    .chain(&claim.signs)
+                    .cloned()
+                    .collect(),
                 ties: measured.map(tie_records).unwrap_or_default(),
                 band: measured.map(band).unwrap_or_default(),
                 residual_rms_samples: measured.map_or(0.0, |m| m.residual_rms.0),
@@ -422,25 +452,8 @@ impl Scene<'_> {
                     .map(|(at, score)| [at.0, *score])
                     .collect(),
                 common_level: evidences.level.clone(),
-                through: None,
+                through: claim.through,
             }),
         }
-    }
-}
-
-/// The two sides of an option that names this lead and this follower, lead first.
-fn sides<'b, T>(
-    lead: &str,
-    follower: &str,
-    a: (&'b String, &'b T),
-    b: (&'b String, &'b T),
-) -> Option<(&'b T, &'b T)> {
-    let is = |x: &str, y: &str| x.eq_ignore_ascii_case(y);
-    if is(a.0, lead) && is(b.0, follower) {
-        Some((a.1, b.1))
-    } else if is(b.0, lead) && is(a.0, follower) {
-        Some((b.1, a.1))
-    } else {
-        None
     }
 }

@@ -277,6 +277,11 @@ pub fn claim_words(member: &Member, joint: &JointTake) -> String {
         ),
         (Basis::Manual, _) => format!("placed by a person's own tie ({both})"),
     };
+    let through = member.evidence.as_ref().and_then(|e| e.through.as_ref());
+    let words = match through {
+        Some(unit) => format!("{words}, through {unit}"),
+        None => words,
+    };
     match member.status {
         Status::NeedsDecision => format!("{words}; needs a person's decision"),
         _ => words,

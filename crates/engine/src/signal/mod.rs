@@ -2,6 +2,7 @@
 
 pub mod sound;
 pub mod mended;
+pub mod stretch;
 pub mod kernel;
 pub mod spectrum;
 pub mod levels;
@@ -11,3 +12,4 @@ pub use levels::{LevelMeter, Levels};
 pub use mended::{Mended, Seam, Seams};
 pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};
+pub use stretch::Stretch;

@@ -31,6 +31,15 @@ pub enum Source {
         /// The follower's channel.
         follower: usize,
     },
+    /// One electrical signal on another follower, `unit`, through which this one was placed, and on this follower.
+    Through {
+        /// The unit in the middle.
+        unit: String,
+        /// Its channel.
+        lead: usize,
+        /// The follower's channel.
+        follower: usize,
+    },
     /// The sound of one place at different microphones.
     Acoustic,
     /// The units' stamps.
