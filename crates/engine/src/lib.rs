@@ -12,6 +12,7 @@ pub mod media;
 pub mod signal;
 pub mod take;
 pub mod pair;
+pub mod seek;
 pub mod tie;
 pub mod clock;
 pub mod alignment;

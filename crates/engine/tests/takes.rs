@@ -98,7 +98,7 @@ fn stamps_place_takes_as_well_as_they_are_fine() {
     let shot = shot(&over_midnight());
     let lead = choose_lead(&shot.survey, None).expect("a lead");
     assert_eq!(shot.survey.units[lead].name, "NORTH");
-    let found = joint_takes(&shot.survey, lead);
+    let found = joint_takes(&shot.survey, lead, &[]);
     assert_eq!(found.value.len(), 1);
     let joint = &found.value[0];
     let follower = &joint.followers[0];
@@ -115,7 +115,7 @@ fn stamps_good_to_a_sample_are_learnt_as_such() {
     let mut shoot = over_midnight();
     shoot.units[1].stamp.resolution = Resolution::Sample;
     let shot = shot(&shoot);
-    let found = joint_takes(&shot.survey, 0);
+    let found = joint_takes(&shot.survey, 0, &[]);
     let follower = &found.value[0].followers[0];
     let truth = shot.performance.truth.unit("SOUTH").expect("performed");
     let apart = truth.offset_samples - follower.by_stamps.expect("stamped").0;
@@ -129,7 +129,7 @@ fn a_unit_without_stamps_is_paired_and_said_so() {
     shoot.units[1].stamp = Stamp::absent();
     shoot.units[1].part_samples = None;
     let shot = shot(&shoot);
-    let found = joint_takes(&shot.survey, 0);
+    let found = joint_takes(&shot.survey, 0, &[]);
     let follower = &found.value[0].followers[0];
     assert_eq!(follower.by_stamps, None);
     assert_eq!(found.findings[0].code, "paired-by-order");

@@ -127,7 +127,10 @@ impl<'a> CardWriter<'a> {
     }
 
     fn bext(&self, stamp: u64) -> Bext {
-        let second = stamp / u64::from(self.unit.rate_hz) % 86_400;
+        // the unit's calendar clock is right whatever its timecode is
+        let starts_s = self.shoot.time_of_day_s + self.unit.starts_after_s;
+        let written_s = self.written as f64 / f64::from(self.unit.rate_hz);
+        let second = (starts_s + written_s) as u64 % 86_400;
         let (hours, minutes, seconds) = (second / 3600, second / 60 % 60, second % 60);
         Bext {
             description: format!("take {}", self.shoot.name),

@@ -4,6 +4,7 @@
 use crate::alignment::{Basis, CommonLevel, Status};
 use crate::clock::{Clock, Measured};
 use crate::finding::{Finding, Sign, Weight};
+use crate::pair::Ground;
 use crate::units::{LeadPos, Ppm, SampleRate, Samples};
 
 /// The rate difference assumed of two free-running units when none could be measured: professional audio clocks may be
@@ -67,6 +68,8 @@ pub struct Evidences {
     pub room: Option<RoomEvidence>,
     /// The stamps.
     pub stamps: Option<StampEvidence>,
+    /// What a place that was looked for by sound rests on.
+    pub heard: Option<Ground>,
     /// Signs of whatever did not lock, for the report.
     pub unlocked_signs: Vec<Sign>,
     /// Why it did not lock, one sentence each.
@@ -147,6 +150,9 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
         .filter(|finding| finding.code == STAMPS_ONLY)
     {
         finding.cause = evidences.unlocked_reasons.join("; ");
+    }
+    if let Some(ground) = evidences.heard {
+        super::heard::judge(&mut claim, ground);
     }
     claim.ask_implausible_rate();
     claim.offset_bound = Samples(claim.offset_bound.0.max(3.0 * claim.offset_sigma.0));

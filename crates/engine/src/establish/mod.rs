@@ -7,11 +7,15 @@ mod several;
 mod chain;
 mod ring;
 mod closure;
+mod day;
+mod epochs;
+mod heard;
 mod options;
 mod place;
 mod record;
 mod run;
 mod slips;
+mod unsure;
 #[cfg(test)]
 mod tests;
 

@@ -9,7 +9,6 @@ use crate::clock::common::{find_past_slips, measure_common};
 use crate::clock::slips::seams;
 use crate::clock::{Outcome, Side, Slip};
 use crate::error::{Error, Kind, Result};
-use crate::finding::{Finding, Weight};
 use crate::pair::{Candidate, Joint, choose_lead, joint_takes, lead_rule};
 use crate::progress::Progress;
 use crate::signal::{Mended, Sound};
@@ -22,6 +21,7 @@ use super::claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };
 use super::closure::Rings;
+use super::day::Day;
 use super::level::{common_level, level_finding};
 use super::options::{ManualTie, NamedPair, Options, sides};
 use super::place::placed;
@@ -30,9 +30,12 @@ use super::record::{
 };
 use super::several::{Placed, several_units};
 use super::slips::{findings, mend_lead, on_lead, other_lead, records};
+use super::{epochs, unsure};
 
 /// The search for a common signal goes this far either side of the stamps, seconds; and this far without stamps.
 pub(super) const SEARCH_S: (f64, f64) = (0.5, 10.0);
+/// And this far about a place that was found by its sound.
+const HEARD_S: f64 = 0.2;
 /// A lead whose file slips in more places is no lead.
 const MOST_LEAD_SLIPS: usize = 256;
 
@@ -45,25 +48,26 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
     let lead = choose_lead(survey, options.lead.as_deref())?;
     let rule = lead_rule(survey, lead, options.lead.as_deref());
     let mut findings = Vec::new();
-    let joints = joint_takes(survey, lead).drain_into(&mut findings);
-    let mut joint_takes = Vec::new();
-    for joint in &joints {
-        match align_joint(joint, options, progress) {
-            Ok(joint_take) => joint_takes.push(JointTake {
-                lead_rule: rule.clone(),
-                ..joint_take
-            }),
-            Err(error) => findings.push(
-                Finding::new(
-                    "joint-take-unreadable",
-                    Weight::Stop,
-                    "this joint take was left out",
-                )
-                .at(joint.name.clone())
-                .measured(error.to_string(), "readable takes"),
-            ),
-        }
+    let day = Day { options, progress };
+    let joints = joint_takes(survey, lead, &[]);
+    let mut told = joints.findings;
+    let mut measured = day.measure(joints.value, Vec::new(), &mut findings);
+    let heard = unsure::look(survey, lead, &measured, progress);
+    if !heard.is_empty() {
+        let joints = joint_takes(survey, lead, &heard);
+        told = joints.findings;
+        findings.clear();
+        measured = day.measure(joints.value, measured, &mut findings);
     }
+    findings.splice(0..0, told);
+    findings.extend(epochs::explain(survey, lead, &measured));
+    let joint_takes = measured
+        .into_iter()
+        .map(|(_, aligned)| JointTake {
+            lead_rule: rule.clone(),
+            ..aligned
+        })
+        .collect();
     Ok(Alignment {
         format: FORMAT.into(),
         version: VERSION,
@@ -84,7 +88,11 @@ pub fn made_by() -> String {
     format!("commontime {}", env!("CARGO_PKG_VERSION"))
 }
 
-fn align_joint(joint: &Joint<'_>, options: &Options, progress: &dyn Progress) -> Result<JointTake> {
+pub(super) fn align_joint(
+    joint: &Joint<'_>,
+    options: &Options,
+    progress: &dyn Progress,
+) -> Result<JointTake> {
     let file = TakeSound::open(&joint.lead.parts)?;
     let mut on_lead: Vec<Slip> = Vec::new();
     let (lead, followers) = loop {
@@ -257,16 +265,17 @@ impl<'j> Scene<'_, 'j> {
                 resolution: Samples(candidate.resolution.max(self.joint.lead_resolution)),
             }),
             manual: self.manual(),
+            heard: candidate.by_sound.as_ref().map(|heard| heard.ground),
             ..Evidences::default()
         };
-        let expected = candidate
-            .by_stamps
-            .or(candidate.by_calendar)
-            .unwrap_or(LeadPos(0.0));
-        let reach = if candidate.by_stamps.is_some() {
-            SEARCH_S.0
-        } else {
-            SEARCH_S.1
+        let by_sound = candidate
+            .by_sound
+            .as_ref()
+            .map(|heard| LeadPos(heard.offset_s * rate_hz));
+        let (expected, reach) = match (by_sound, candidate.by_stamps) {
+            (Some(offset), _) => (offset, HEARD_S),
+            (None, Some(offset)) => (offset, SEARCH_S.0),
+            (None, None) => (candidate.by_calendar.unwrap_or(LeadPos(0.0)), SEARCH_S.1),
         };
         let guess = Guess {
             offset: LeadPos(expected.0.round()),

@@ -62,9 +62,7 @@ fn edges_of<'a>(pair: &Pair<'a>, joints: &[Joint<'a>]) -> Vec<Edge<'a>> {
     for (index, joint) in joints.iter().enumerate() {
         let lead = joint.lead;
         let mut own: Vec<Edge> = pair
-            .unit
-            .takes
-            .iter()
+            .takes()
             .filter(|take| pair.stamped(lead, take))
             .filter_map(|take| {
                 let place = by_stamps(lead, take, 0)?;

@@ -62,9 +62,7 @@ pub(super) fn find_shifted(pair: &Pair<'_>, joints: &[Joint<'_>], findings: &mut
         .map(|joint| joint.lead)
         .collect();
     let takes: Vec<&Take> = pair
-        .unit
-        .takes
-        .iter()
+        .takes()
         .filter(|take| !is_joined(joints, take))
         .collect();
     let open = Open { pair, leads, takes };

@@ -19,6 +19,7 @@ use crate::take::{Survey, Take, Unit};
 use crate::units::LeadPos;
 
 pub use lead::{choose_lead, lead_rule};
+pub use place::{placed_by_difference, stamps_difference};
 
 /// Takes that ran together for less than this are no joint take, seconds.
 const SHORTEST_OVERLAP_S: f64 = 1.0;
@@ -47,6 +48,8 @@ pub struct Candidate<'a> {
     /// The lead position of its sample 0 by the calendar clocks, which know whole seconds and are set by hand; only where
     /// stamps do not tell.
     pub by_calendar: Option<LeadPos>,
+    /// Where its sound was found on the lead, when stamps, dates and order could not tell.
+    pub by_sound: Option<Heard>,
     /// What its stamps resolve, samples of the lead.
     pub resolution: f64,
     /// What a person must decide before it can be used: the take's own and what speaks against the pairing. Each stands
@@ -54,12 +57,47 @@ pub struct Candidate<'a> {
     pub undecided: Vec<Finding>,
 }
 
-/// Finds the joint takes of a survey; `lead` is the place of the lead among its units.
+/// A follower's take whose sound was found within a take of the lead.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heard {
+    /// The place of the follower among the survey's units.
+    pub unit: usize,
+    /// The place of the lead's take among its takes.
+    pub lead_take: usize,
+    /// The place of the follower's take among its takes.
+    pub take: usize,
+    /// The lead's time at the follower's first sample, seconds from the start of the lead's take, to some hundredths.
+    pub offset_s: f64,
+    /// What this rests on.
+    pub ground: Ground,
+}
+
+/// What the place of a take that was looked for by its sound rests on.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Ground {
+    /// Its own sound.
+    Sound {
+        /// Height over the scatter of chance.
+        height: f64,
+        /// That height over the next best place's.
+        margin: f64,
+        /// How many takes of the unit, this one included, differ from their stamps by the same; 0 without stamps.
+        alike: usize,
+    },
+    /// The unit's stamps, wrong by what takes around it were found to be wrong by.
+    SameDifference {
+        /// How many takes that was found on.
+        takes: usize,
+    },
+}
+
+/// Finds the joint takes of a survey; `lead` is the place of the lead among its units. Takes among `heard` are placed
+/// there, whatever their stamps say.
 ///
 /// A joint take has at least one follower; takes that ran alone are told among the findings. A follower's take that ran
 /// during two takes of the lead stands in both joint takes.
 #[must_use]
-pub fn joint_takes(survey: &Survey, lead: usize) -> Warned<Vec<Joint<'_>>> {
+pub fn joint_takes<'a>(survey: &'a Survey, lead: usize, heard: &[Heard]) -> Warned<Vec<Joint<'a>>> {
     let mut findings = Vec::new();
     let Some(lead_unit) = survey.units.get(lead) else {
         return Warned::quiet(Vec::new());
@@ -80,10 +118,22 @@ pub fn joint_takes(survey: &Survey, lead: usize) -> Warned<Vec<Joint<'_>>> {
         if index == lead {
             continue;
         }
+        let own: Vec<&Heard> = heard.iter().filter(|heard| heard.unit == index).collect();
         let pair = Pair {
             lead: lead_unit,
             unit,
+            heard: own.iter().map(|heard| heard.take).collect(),
         };
+        for heard in own {
+            let (Some(joint), Some(take)) =
+                (joints.get_mut(heard.lead_take), unit.takes.get(heard.take))
+            else {
+                continue;
+            };
+            let mut candidate = pair.candidate(joint.lead, take);
+            candidate.by_sound = Some(heard.clone());
+            joint.followers.push(candidate);
+        }
         edges::join(&pair, &mut joints, &mut findings);
         unstamped::join(&pair, &mut joints, &mut findings);
         explain::find_shifted(&pair, &joints, &mut findings);
@@ -98,16 +148,24 @@ pub fn joint_takes(survey: &Survey, lead: usize) -> Warned<Vec<Joint<'_>>> {
 }
 
 /// The lead and one follower.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone)]
 struct Pair<'a> {
     lead: &'a Unit,
     unit: &'a Unit,
+    /// Takes of the follower that were placed by their sound.
+    heard: Vec<usize>,
 }
 
 impl<'a> Pair<'a> {
     /// What both are called together.
     fn place(&self) -> String {
         format!("{} and {}", self.lead.name, self.unit.name)
+    }
+
+    /// The follower's takes that were not placed by their sound.
+    fn takes(&self) -> impl Iterator<Item = &'a Take> + '_ {
+        let takes = self.unit.takes.iter().enumerate();
+        takes.filter_map(|(index, take)| (!self.heard.contains(&index)).then_some(take))
     }
 
     /// Whether stamps tell when the two takes ran.
@@ -125,6 +183,7 @@ impl<'a> Pair<'a> {
             take,
             by_stamps: None,
             by_calendar: None,
+            by_sound: None,
             resolution: resolution * lead.rate.hz() / take.rate.hz(),
             undecided: take.undecided.clone(),
         }

@@ -70,3 +70,33 @@ pub(super) fn by_stamps(lead: &Take, take: &Take, shift: i64) -> Option<Place> {
             x.overlap_s.total_cmp(&y.overlap_s).then_with(nearer)
         })
 }
+
+/// By how much the stamps of two takes are wrong, seconds, when the follower's first sample fell `offset_s` after the
+/// lead's: positive where the follower's stamp is too early. Within half a day either way; `None` without two stamps.
+#[must_use]
+pub fn stamps_difference(lead: &Take, take: &Take, offset_s: f64) -> Option<f64> {
+    let apart_s = offset_s - by_stamps(lead, take, 0)?.offset.0 / lead.rate.hz();
+    let day_s = day_s(lead, take);
+    Some(apart_s - (apart_s / day_s).round() * day_s)
+}
+
+/// The lead's time at the follower's first sample, seconds, when its stamps are wrong by `difference_s` as
+/// [`stamps_difference`] counts it; `None` when the two then did not run together.
+#[must_use]
+pub fn placed_by_difference(lead: &Take, take: &Take, difference_s: f64) -> Option<f64> {
+    let shift = (difference_s * take.rate.hz()).round() as i64;
+    let place = by_stamps(lead, take, shift)?;
+    (place.overlap_s >= super::SHORTEST_OVERLAP_S).then(|| place.offset.0 / lead.rate.hz())
+}
+
+/// How long it takes until labels start again, seconds.
+fn day_s(lead: &Take, take: &Take) -> f64 {
+    let stamps = [lead, take].map(|take| take.stamp.as_ref());
+    let counting = stamps
+        .into_iter()
+        .flatten()
+        .find_map(|stamp| stamp.counting);
+    counting.map_or(86_400.0, |counting| {
+        counting.day() as f64 / counting.rate().per_second()
+    })
+}

@@ -15,17 +15,13 @@ const KEEPS_S: f64 = 30.0;
 pub(super) fn join<'a>(pair: &Pair<'a>, joints: &mut [Joint<'a>], findings: &mut Vec<Finding>) {
     let open: Vec<usize> = (0..joints.len())
         .filter(|&index| {
-            pair.unit
-                .takes
-                .iter()
+            pair.takes()
                 .any(|take| !pair.stamped(joints[index].lead, take))
         })
         .filter(|&index| !has_follower(pair, &joints[index]))
         .collect();
     let takes: Vec<&Take> = pair
-        .unit
-        .takes
-        .iter()
+        .takes()
         .filter(|take| {
             open.iter()
                 .any(|&index| !pair.stamped(joints[index].lead, take))

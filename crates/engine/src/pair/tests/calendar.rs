@@ -10,7 +10,7 @@ fn dates_tell_two_days_apart() {
         vec![day("N1", "2026-05-04"), day("N2", "2026-05-05")],
         vec![day("S1", "2026-05-04"), day("S2", "2026-05-05")],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(
         pairs(&found),
         [pair("N1", "S1", 0.0), pair("N2", "S2", 0.0)]
@@ -21,7 +21,7 @@ fn dates_tell_two_days_apart() {
         vec![day("N1", "2026-05-04"), day("N2", "2026-05-05")],
         vec![day("S1", "2008-12-25"), day("S2", "2008-12-26")],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(
         pairs(&found),
         [pair("N1", "S1", 0.0), pair("N2", "S2", 0.0)]
@@ -36,7 +36,7 @@ fn dates_tell_two_days_apart() {
     // nothing tells
     let bare = |name: &str| take(name, 36_000.0, 600.0);
     let shoot = two(vec![bare("N1"), bare("N2")], vec![bare("S1"), bare("S2")]);
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(found.value.len(), 2);
     assert!(
         codes(&found)
@@ -73,7 +73,7 @@ fn a_take_of_another_day_needs_a_decision() {
             at("S3", 12.0, "2026-05-05"),
         ],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(found.value.len(), 3);
     assert_eq!(codes(&found), ["paired-over-days"]);
     assert!(
@@ -91,7 +91,7 @@ fn midnight_between_two_dates_is_no_other_day() {
         vec![dated(take("N1", 85_800.0, 1800.0), "2026-05-04T23:50:00")],
         vec![dated(take("S1", 60.0, 600.0), "2026-05-05T00:01:00")],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(pairs(&found), [pair("N1", "S1", 660.0)]);
     assert!(found.findings.is_empty(), "{:#?}", found.findings);
 }
@@ -102,7 +102,7 @@ fn an_hour_on_the_calendar_changes_nothing() {
         vec![dated(take("N1", 36_000.0, 600.0), "2026-05-04T10:00:00")],
         vec![dated(take("S1", 36_001.0, 600.0), "2026-05-04T09:00:01")],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(pairs(&found), [pair("N1", "S1", 1.0)]);
     assert_eq!(finding(&found, "calendars-differ").value, "-3600 s");
 }
@@ -117,13 +117,13 @@ fn without_stamps_order_serves_when_it_is_the_same() {
             unstamped(take("S2", 0.0, 60.0)),
         ],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     let none = |lead: &str, take: &str| (lead.to_string(), take.to_string(), None);
     assert_eq!(pairs(&found), [none("N1", "S1"), none("N2", "S2")]);
     assert_eq!(codes(&found), ["paired-by-order", "paired-by-order"]);
     // one more on one side, and no dates: nothing to go by
     let shoot = two(north(), vec![unstamped(take("S1", 0.0, 60.0))]);
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert!(found.value.is_empty());
     assert_eq!(finding(&found, "cannot-pair").weight, Weight::Ask);
 }
@@ -139,7 +139,7 @@ fn without_stamps_dates_serve_when_the_order_differs() {
         "2026-05-04T11:00:07",
     )];
     let shoot = two(north, south);
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(pairs(&found), [("N2".into(), "S1".into(), None)]);
     assert_eq!(
         found.value[0].followers[0].by_calendar,
@@ -155,9 +155,9 @@ fn stamps_of_a_unit_in_record_run_are_not_used() {
         vec![take("S1", 1030.0, 60.0), take("S2", 1090.0, 60.0)],
     );
     // by stamps S1 would run during both
-    assert_eq!(pairs(&joint_takes(&shoot, 0)).len(), 3);
+    assert_eq!(pairs(&joint_takes(&shoot, 0, &[])).len(), 3);
     shoot.units[1].record_run = true;
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     let none = |lead: &str, take: &str| (lead.to_string(), take.to_string(), None);
     assert_eq!(pairs(&found), [none("N1", "S1"), none("N2", "S2")]);
 }

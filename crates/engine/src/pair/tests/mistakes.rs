@@ -8,7 +8,7 @@ fn an_hour_too_early_is_named() {
         vec![take("N1", 36_000.0, 300.0), take("N2", 37_000.0, 200.0)],
         vec![take("S1", 32_402.0, 295.0), take("S2", 33_401.0, 195.0)],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert!(found.value.is_empty(), "nothing is shifted");
     let shifted = finding(&found, "stamps-shifted");
     assert_eq!(shifted.weight, Weight::Ask);
@@ -32,7 +32,7 @@ fn labels_counted_at_another_rate_are_named() {
         counted(late, FrameRate::F29_97, false)
     });
     let shoot = two(north.to_vec(), south.to_vec());
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert!(found.value.is_empty());
     let shifted = finding(&found, "stamps-shifted");
     assert!(
@@ -51,7 +51,7 @@ fn a_constant_difference_is_named() {
     let north = starts.map(|s| take(&format!("N{s}"), s, 30.0));
     let south = starts.map(|s| take(&format!("S{s}"), s + 50.4 + s % 3.0, 28.0));
     let shoot = two(north.to_vec(), south.to_vec());
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert!(found.value.is_empty());
     let shifted = finding(&found, "stamps-shifted");
     assert!(shifted.message.contains("s too late"), "{shifted:?}");
@@ -61,5 +61,5 @@ fn a_constant_difference_is_named() {
         vec![take("N1", 1000.0, 30.0)],
         vec![take("S1", 7777.0, 30.0)],
     );
-    assert!(!codes(&joint_takes(&shoot, 0)).contains(&"stamps-shifted"));
+    assert!(!codes(&joint_takes(&shoot, 0, &[])).contains(&"stamps-shifted"));
 }

@@ -49,7 +49,7 @@ proptest! {
             prop_assert!(shoot.units.iter().all(|unit| unit.takes.is_empty()));
             return Ok(());
         };
-        let found = joint_takes(&shoot, lead);
+        let found = joint_takes(&shoot, lead, &[]);
         for take in shoot.units.iter().flat_map(|unit| &unit.takes) {
             let joined = found.value.iter().any(|joint| {
                 std::ptr::eq(joint.lead, take) || joint.followers.iter().any(|f| std::ptr::eq(f.take, take))

@@ -84,13 +84,13 @@ fn offsets_are_positive_when_the_follower_started_later() {
         vec![take("N1", 36_000.0, 60.0)],
         vec![take("S1", 36_001.03, 60.0)],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(
         found.value[0].followers[0].by_stamps,
         Some(LeadPos(49_440.0))
     );
     assert!(found.findings.is_empty(), "{:#?}", found.findings);
-    let found = joint_takes(&shoot, 1);
+    let found = joint_takes(&shoot, 1, &[]);
     assert_eq!(
         found.value[0].followers[0].by_stamps,
         Some(LeadPos(-49_440.0))
@@ -106,15 +106,18 @@ fn midnight_is_no_border() {
         vec![take("S0", 0.0, 30.0), take("S1", 60.0, 600.0)],
     );
     assert_eq!(
-        pairs(&joint_takes(&shoot, 0)),
+        pairs(&joint_takes(&shoot, 0, &[])),
         [pair("N1", "S0", 600.0), pair("N1", "S1", 660.0)]
     );
     // seen from the other side: NORTH began eleven minutes before
     let shoot = two(vec![take("S1", 60.0, 600.0)], vec![night()]);
-    assert_eq!(pairs(&joint_takes(&shoot, 0)), [pair("S1", "N1", -660.0)]);
+    assert_eq!(
+        pairs(&joint_takes(&shoot, 0, &[])),
+        [pair("S1", "N1", -660.0)]
+    );
     // both before midnight, both after
     let shoot = two(vec![night()], vec![take("S1", 85_801.0, 1800.0)]);
-    assert_eq!(pairs(&joint_takes(&shoot, 0)), [pair("N1", "S1", 1.0)]);
+    assert_eq!(pairs(&joint_takes(&shoot, 0, &[])), [pair("N1", "S1", 1.0)]);
 }
 
 #[test]
@@ -128,7 +131,7 @@ fn a_day_is_as_long_as_its_counting_says() {
             vec![counted(take("N1", 86_000.0, 1800.0), rate, drop)],
             vec![counted(take("S1", 60.0, 600.0), rate, drop)],
         );
-        let found = joint_takes(&shoot, 0);
+        let found = joint_takes(&shoot, 0, &[]);
         let offset = found.value[0].followers[0].by_stamps.expect("stamped").0;
         assert!(
             (offset - (day_s - 86_000.0 + 60.0) * 48_000.0).abs() < 1e-6,
@@ -150,14 +153,14 @@ fn units_of_other_rates_are_placed_by_time() {
         vec![take("N1", 36_000.0, 60.0)],
         vec![fast("S1", 3_456_000_001)],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     let follower = &found.value[0].followers[0];
     assert_eq!(follower.by_stamps, Some(LeadPos(0.5)));
     assert_eq!(follower.resolution, 0.5);
     let mut slow = fast("S1", 36_000 * 44_100 + 1);
     slow.rate = SampleRate(44_100);
     let shoot = two(vec![take("N1", 36_000.0, 60.0)], vec![slow]);
-    let offset = joint_takes(&shoot, 0).value[0].followers[0]
+    let offset = joint_takes(&shoot, 0, &[]).value[0].followers[0]
         .by_stamps
         .expect("stamped")
         .0;
@@ -182,7 +185,7 @@ fn a_unit_may_stop_and_start_again() {
         ),
         ("WEST", vec![take("W1", 990.0, 400.0)]),
     ]);
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(
         pairs(&found),
         [
@@ -202,7 +205,7 @@ fn takes_that_ran_alone_are_told_and_the_rest_is_joined() {
         vec![take("N1", 1000.0, 60.0), take("N2", 5000.0, 60.0)],
         vec![take("S1", 1000.0, 60.0), take("S2", 9000.0, 60.0)],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(pairs(&found), [pair("N1", "S1", 0.0)]);
     assert_eq!(codes(&found), ["ran-alone", "ran-alone"]);
     assert_eq!(found.findings[0].place, "NORTH N2");
@@ -219,7 +222,7 @@ fn units_that_never_ran_together_are_stopped_with_the_nearest_takes() {
         vec![take("N1", 1000.0, 60.0)],
         vec![take("S1", 1090.0, 60.0)],
     );
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert!(found.value.is_empty());
     let never = finding(&found, "never-together");
     assert_eq!(
@@ -242,7 +245,7 @@ fn units_that_never_ran_together_are_stopped_with_the_nearest_takes() {
             vec![take("W1", 1000.0, 60.0), take("W2", 3010.0, 60.0)],
         ),
     ]);
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(codes(&found), ["ran-alone", "ran-alone"]);
     assert!(
         found.findings[0]
@@ -273,7 +276,7 @@ fn outputs_are_named_after_the_lead_s_takes() {
         .map(|(name, i)| take(name, f64::from(i) * 100.0, 60.0))
         .collect();
     let shoot = two(takes.clone(), takes);
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     let named: Vec<&str> = found
         .value
         .iter()
@@ -299,7 +302,7 @@ fn outputs_are_named_after_the_lead_s_takes() {
         vec![take(&"\u{e9}".repeat(300), 0.0, 60.0)],
         vec![take("S", 0.0, 60.0)],
     );
-    assert!(joint_takes(&long, 0).value[0].name.len() <= 200);
+    assert!(joint_takes(&long, 0, &[]).value[0].name.len() <= 200);
 }
 
 #[test]
@@ -309,6 +312,6 @@ fn what_a_take_left_undecided_stays_undecided() {
         .undecided
         .push(Finding::new("set-uneven", Weight::Ask, "uneven"));
     let shoot = two(vec![take("N1", 1000.0, 60.0)], vec![doubtful]);
-    let found = joint_takes(&shoot, 0);
+    let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(found.value[0].followers[0].undecided[0].code, "set-uneven");
 }
