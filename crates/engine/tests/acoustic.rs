@@ -313,16 +313,3 @@ fn a_crystal_that_changes_its_rate() {
     let knots = measured.clock.knots();
     assert!(miss.rms_about_mean < 2.0 * knots[knots.len() / 2].sigma.0);
 }
-
-/// Samples lost from the follower's file are no clock's doing.
-#[test]
-fn lost_samples_give_no_clock() {
-    for samples in [-1024, -10] {
-        let mut shoot = two_arrays(&short_arrays(80.0));
-        shoot.units[1].slips = vec![rehearsal::Slip {
-            at_sample: 48_000 * 45,
-            samples,
-        }];
-        Trial::of(&shoot).expect_none();
-    }
-}

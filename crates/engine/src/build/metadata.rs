@@ -174,7 +174,12 @@ fn coding_history(plan: &Plan<'_>, theirs: &Bext) -> String {
 
 fn what_was_done(source: &Source<'_>) -> String {
     let member = source.member;
-    match member.placement {
+    let slips = match member.slips.len() {
+        0 => String::new(),
+        1 => ", 1 slip mended".into(),
+        many => format!(", {many} slips mended"),
+    };
+    let placed = match member.placement {
         _ if member.role == crate::alignment::Role::Lead => format!("{} copied", member.unit),
         Placement::Exact => format!(
             "{} copied at {:+}",
@@ -185,7 +190,8 @@ fn what_was_done(source: &Source<'_>) -> String {
             "{} resampled {:+.3} ppm at {:+.3}",
             member.unit, member.rate_ppm, member.offset_samples
         ),
-    }
+    };
+    placed + &slips
 }
 
 fn ixml(plan: &Plan<'_>, file: &Described<'_>) -> Ixml {

@@ -29,7 +29,7 @@ use super::record::{
     band, channels_of, lead_member, other_rate, parts_of, tie_records, unreadable_member,
 };
 use super::several::{Placed, several_units};
-use super::slips::{findings, mend_lead, on_lead, other_lead, records};
+use super::slips::{ask_about_sizes, findings, mend_lead, on_lead, other_lead, records};
 use super::{epochs, unsure};
 
 /// The search for a common signal goes this far either side of the stamps, seconds; and this far without stamps.
@@ -253,6 +253,7 @@ impl<'j> Scene<'_, 'j> {
                 .findings
                 .extend(self.candidate.undecided.iter().cloned());
         }
+        ask_about_sizes(&mut claim);
         self.write_down(claim, &follower.evidences)
     }
 

@@ -1,12 +1,16 @@
 //! Slips that were measured in, what the alignment holds of them out: its own records, and one finding for each.
 
-use crate::alignment::{Member, Slip as Record};
+use super::claim::Claim;
+use crate::alignment::{Member, Slip as Record, Status};
 use crate::clock::slips::{parted, seams};
 use crate::clock::{Clock, Measured, Side, Slip};
 use crate::finding::{Finding, Weight};
 use crate::signal::{Seam, Seams};
 use crate::take::Take;
 use crate::units::{LeadPos, Ppm, SampleRate};
+
+/// One sigma of a size up to which the whole number is taken for sure, samples: two sigma are half a sample.
+const SURE: f64 = 0.25;
 
 /// The slips of the follower's file as the alignment holds them.
 pub fn records(slips: &[Slip], side: Side) -> Vec<Record> {
@@ -94,6 +98,38 @@ fn clock_time(seconds: f64) -> String {
     let thousandths = (seconds * 1e3).round().max(0.0) as u64;
     let (minutes, rest) = (thousandths / 60_000, thousandths % 60_000);
     format!("{minutes:02}:{:02}.{:03}", rest / 1000, rest % 1000)
+}
+
+/// A slip whose size is not sure to a sample asks for a decision: what comes after it may be a sample off.
+pub fn ask_about_sizes(claim: &mut Claim) {
+    let slips = claim.measured.as_ref().map_or(&[][..], |m| &m.slips);
+    let unsure = slips
+        .iter()
+        .filter(|slip| slip.certain && slip.sigma.0 > SURE);
+    let Some(worst) = unsure.max_by(|a, b| a.sigma.0.total_cmp(&b.sigma.0)) else {
+        return;
+    };
+    let finding = Finding::new(
+        "slip-size-unsure",
+        Weight::Ask,
+        format!(
+            "the size of the slip at sample {} is not sure to a sample; what comes after it may be off",
+            worst.at
+        ),
+    )
+    .measured(
+        format!("{:+} ±{:.1} samples", worst.samples, 3.0 * worst.sigma.0),
+        format!("±{:.1}", 3.0 * SURE),
+    )
+    .because("no common signal, and a room whose sound does not tell it better")
+    .then(
+        "listen; if it will do, set this member's \"status\" to \"established\" in alignment.json and run \
+         `commontime build`",
+    );
+    claim.findings.push(finding);
+    if claim.status == Status::Established {
+        claim.status = Status::NeedsDecision;
+    }
 }
 
 /// What a measurement says of the lead's file, in positions of that file; `lead` is what was already known of it.

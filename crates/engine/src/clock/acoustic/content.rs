@@ -3,8 +3,8 @@
 
 use realfft::num_complex::Complex32;
 
+use super::AcousticRequest;
 use super::path::Path;
-use super::{AcousticRequest, ContentLag, PairLag};
 use crate::tie::acoustic::edges::Meter;
 use crate::tie::acoustic::listening::Listening;
 use crate::tie::acoustic::phasors::WINDOW;
@@ -13,6 +13,32 @@ use crate::units::Samples;
 
 /// A single node's peak counts when it stands out of its side lobes by this factor.
 const CLEAR: f64 = 6.0;
+
+/// By how much the follower hears the content later than the guess says, once the rate is taken out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ContentLag {
+    /// The median over the pairs.
+    pub pooled: Samples,
+    /// Scatter over nodes and pairs: what sources in several places and reflections do.
+    pub spread: Samples,
+    /// Share of the clear peaks of single nodes that lie within the declared distance of the guess, 0 to 1.
+    pub within_spacing: f64,
+    /// Pair by pair.
+    pub pairs: Vec<PairLag>,
+}
+
+/// The lag of one pair of channels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PairLag {
+    /// The lead's channel.
+    pub lead: usize,
+    /// The follower's channel.
+    pub follower: usize,
+    /// Positive: the follower hears it later.
+    pub lag: Samples,
+    /// Height of the peak over the root mean square of the side lobes.
+    pub prominence: f64,
+}
 
 /// The content's lag against the guess; `None` when there is no peak at all.
 pub(super) fn content_lag(

@@ -10,12 +10,16 @@
 mod content;
 mod path;
 mod signs;
+mod slips;
 mod steps;
 
 use self::content::content_lag;
+pub use self::content::{ContentLag, PairLag};
 use self::path::Path;
 use self::signs::Trial;
+use self::slips::Heard;
 use crate::clock::graph::{Prior, Solution, solve_as_restless};
+use crate::clock::slips::{mended, on_files};
 use crate::clock::{Measured, Outcome};
 use crate::error::{Error, Kind, Result};
 use crate::finding::Sign;
@@ -83,33 +87,7 @@ pub struct AcousticOutcome {
     pub per_kelvin: Ppm,
 }
 
-/// By how much the follower hears the content later than the guess says, once the rate is taken out.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ContentLag {
-    /// The median over the pairs.
-    pub pooled: Samples,
-    /// Scatter over nodes and pairs: what sources in several places and reflections do.
-    pub spread: Samples,
-    /// Share of the clear peaks of single nodes that lie within the declared distance of the guess, 0 to 1.
-    pub within_spacing: f64,
-    /// Pair by pair.
-    pub pairs: Vec<PairLag>,
-}
-
-/// The lag of one pair of channels.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PairLag {
-    /// The lead's channel.
-    pub lead: usize,
-    /// The follower's channel.
-    pub follower: usize,
-    /// Positive: the follower hears it later.
-    pub lag: Samples,
-    /// Height of the peak over the root mean square of the side lobes.
-    pub prominence: f64,
-}
-
-/// Measures a follower's clock by the sound of the place.
+/// Measures a follower's clock by the sound of the place, past any slips.
 ///
 /// # Errors
 /// When a take cannot be read, or the two have different nominal rates.
@@ -117,6 +95,45 @@ pub fn measure_acoustic(
     request: &AcousticRequest<'_>,
     progress: &dyn Progress,
 ) -> Result<AcousticOutcome> {
+    let (found, heard) = measure_as_it_is(request, progress)?;
+    let (Outcome::NotEstablished { .. }, Some(heard)) = (&found.outcome, heard) else {
+        return Ok(found);
+    };
+    let (lead, follower) = (request.lead, request.follower);
+    let (from, to) = together(request);
+    let listening = Listening::new(lead, follower, from, to);
+    let slips = slips::scan(request, &heard, listening, progress)?;
+    if slips.is_empty() {
+        return Ok(found);
+    }
+    let (mended_lead, mended_follower) = mended(lead, follower, &slips);
+    let past = AcousticRequest {
+        lead: &mended_lead,
+        follower: &mended_follower,
+        ..request.clone()
+    };
+    let (past, _) = measure_as_it_is(&past, progress)?;
+    Ok(match past.outcome {
+        Outcome::Locked(measured) => AcousticOutcome {
+            outcome: Outcome::Locked(Box::new(on_files(*measured, slips, follower.length().0))),
+            ..past
+        },
+        Outcome::NotEstablished { .. } => found,
+    })
+}
+
+/// The lead positions between which both units recorded, by the guess.
+fn together(request: &AcousticRequest<'_>) -> (f64, f64) {
+    let offset = request.guess.offset.0;
+    let end = offset + request.follower.length().0 as f64;
+    (offset.max(0.0), (request.lead.length().0 as f64).min(end))
+}
+
+/// Measures along one clock without slips; also what was heard first, if anything.
+fn measure_as_it_is(
+    request: &AcousticRequest<'_>,
+    progress: &dyn Progress,
+) -> Result<(AcousticOutcome, Option<Heard>)> {
     let (lead, follower) = (request.lead, request.follower);
     if lead.rate() != follower.rate() {
         let message = format!(
@@ -127,15 +144,14 @@ pub fn measure_acoustic(
         return Err(Error::new(Kind::Unsupported, message)
             .then("bring both units to one rate before their clocks are compared"));
     }
-    let offset = request.guess.offset.0;
-    let from = offset.max(0.0);
-    let to = (lead.length().0 as f64).min(offset + follower.length().0 as f64);
+    let (from, to) = together(request);
     let rate_hz = lead.rate().hz();
     let mut chain = Chain {
         request,
         progress,
         listening: Listening::new(lead, follower, from, to),
         signs: Vec::new(),
+        heard: None,
         per_kelvin: Ppm(1e6 * 0.00175 * request.spacing_m
             / SPEED_OF_SOUND_M_PER_S
             / ((to - from) / rate_hz).max(1.0)),
@@ -146,12 +162,14 @@ pub fn measure_acoustic(
         together_s,
         SHORTEST_S,
     ) {
-        return Ok(chain.refuse(
+        let refused = chain.refuse(
             format!("they recorded together for {together_s:.0} s; {SHORTEST_S:.0} s are needed"),
             None,
-        ));
+        );
+        return Ok((refused, None));
     }
-    chain.measure()
+    let outcome = chain.measure()?;
+    Ok((outcome, chain.heard))
 }
 
 /// Whether the two units hear one sound at all, rather than two that repeat in the same time: over the whole take its
@@ -184,6 +202,7 @@ struct Chain<'a> {
     progress: &'a dyn Progress,
     listening: Listening<'a>,
     signs: Vec<Sign>,
+    heard: Option<Heard>,
     per_kelvin: Ppm,
 }
 
@@ -267,6 +286,10 @@ impl Chain<'_> {
         let found = vote(&self.listening, &warp, lowest, highest)?;
         self.progress.advance(1);
         let path = Path::straight(path.offset, path.lag, path.rate + found);
+        self.heard = Some(Heard {
+            path: path.clone(),
+            pairs: self.listening.pairs.clone(),
+        });
         self.iterate(path, &place)
     }
 
@@ -432,6 +455,12 @@ impl Chain<'_> {
                 source: Source::Acoustic,
             })
             .collect();
+        let at_sigma = 0.5 * trial.spacing;
+        let slips = trial.step().and_then(|step| {
+            let moment = LeadPos(step.moment_s * rate_hz) + shift;
+            slips::possible(step, clock.follower_at(moment), (factor, at_sigma))
+        });
+        let slips = Vec::from_iter(slips);
         let used: Vec<f64> = ties
             .iter()
             .zip(&apart)
@@ -447,7 +476,7 @@ impl Chain<'_> {
             residual_rms: Samples((used.iter().sum::<f64>() / used.len().max(1) as f64).sqrt()),
             ties,
             signs: std::mem::take(&mut self.signs),
-            slips: Vec::new(),
+            slips,
         };
         Ok(AcousticOutcome {
             outcome: Outcome::Locked(Box::new(measured)),

@@ -4,7 +4,7 @@
 use rayon::prelude::*;
 
 use super::path::{Path, weights};
-use super::steps::largest_step;
+use super::steps::{Step, largest_step};
 use super::{PLAUSIBLE_RATE, on_top_of};
 use crate::clock::dense::Square;
 use crate::clock::graph::{Prior, Solution, solve};
@@ -205,7 +205,7 @@ impl Trial<'_> {
         ));
         signs.push(at_most(
             "largest step of the delay, microseconds",
-            1e6 * self.step() / self.prior.hz,
+            1e6 * self.step_size() / self.prior.hz,
             MOST_STEP_US,
         ));
         let rates = path.rates();
@@ -227,8 +227,13 @@ impl Trial<'_> {
         signs
     }
 
-    /// The largest step of the apparent delay, analysis samples.
-    fn step(&self) -> f64 {
+    /// The size of the largest step of the apparent delay, analysis samples; 0 when there is none.
+    fn step_size(&self) -> f64 {
+        self.step().map_or(0.0, |step| step.size.abs())
+    }
+
+    /// The largest step of the apparent delay, in analysis samples.
+    pub(super) fn step(&self) -> Option<Step> {
         largest_step(self.prior.times_s, &self.solution.apparent)
     }
 
@@ -312,7 +317,7 @@ impl Trial<'_> {
             rate_hz,
             analysis_hz: self.prior.hz,
             wander: self.prior.wander,
-            step: self.step(),
+            step: self.step_size(),
         }
     }
 }

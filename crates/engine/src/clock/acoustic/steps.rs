@@ -11,8 +11,19 @@ const CLEAR: f64 = 7.0;
 /// The scatter of a single delay is never taken for less, analysis samples.
 const LEAST_SCATTER: f64 = 0.02;
 
-/// The size of the largest clear step, in the unit of `delays`; 0 when there is none.
-pub(super) fn largest_step(times_s: &[f64], delays: &[f64]) -> f64 {
+/// A step of the delay.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Step {
+    /// By how much, in the unit of the delays; positive: later.
+    pub size: f64,
+    /// One standard deviation of it.
+    pub sigma: f64,
+    /// When, seconds.
+    pub moment_s: f64,
+}
+
+/// The largest clear step; `None` when there is none.
+pub(super) fn largest_step(times_s: &[f64], delays: &[f64]) -> Option<Step> {
     let scatter = scatter(times_s, delays).max(LEAST_SCATTER);
     let nodes = delays.len();
     (SIDE.1..=nodes.saturating_sub(SIDE.1))
@@ -22,10 +33,14 @@ pub(super) fn largest_step(times_s: &[f64], delays: &[f64]) -> f64 {
             let after = cut..(cut + SIDE.0).min(nodes);
             let before = line_at(moment, &times_s[before.clone()], &delays[before]);
             let after = line_at(moment, &times_s[after.clone()], &delays[after]);
-            let step = (after.0 - before.0).abs();
-            (step > CLEAR * scatter * (before.1 + after.1).sqrt()).then_some(step)
+            let step = Step {
+                size: after.0 - before.0,
+                sigma: scatter * (before.1 + after.1).sqrt(),
+                moment_s: moment,
+            };
+            (step.size.abs() > CLEAR * step.sigma).then_some(step)
         })
-        .fold(0.0, f64::max)
+        .max_by(|a, b| a.size.abs().total_cmp(&b.size.abs()))
 }
 
 /// The value at `moment` of the least-squares line through the points, and its variance for points of variance 1.
@@ -65,7 +80,7 @@ fn scatter(times: &[f64], delays: &[f64]) -> f64 {
 mod tests {
     use super::*;
 
-    fn bent(step: f64, noise: f64) -> f64 {
+    fn bent(step: f64, noise: f64) -> Option<Step> {
         let times: Vec<f64> = (0..24).map(|i| 10.0 * f64::from(i)).collect();
         let delays: Vec<f64> = times
             .iter()
@@ -85,8 +100,11 @@ mod tests {
 
     #[test]
     fn a_bend_is_no_step_and_a_step_is_one() {
-        assert_eq!(bent(0.0, 0.05), 0.0);
-        let found = bent(1.5, 0.05);
-        assert!((found - 1.5).abs() < 0.25, "{found}");
+        assert_eq!(bent(0.0, 0.05), None);
+        for size in [1.5, -1.5] {
+            let found = bent(size, 0.05).expect("a step");
+            assert!((found.size - size).abs() < 0.25, "{found:?}");
+            assert_eq!(found.moment_s, 125.0);
+        }
     }
 }

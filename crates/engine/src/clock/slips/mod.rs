@@ -5,6 +5,7 @@
 pub mod steps;
 pub mod locate;
 pub mod repeat;
+pub mod splice;
 
 use crate::clock::{Clock, Knot, Measured, Side, Slip};
 use crate::signal::{Mended, Seam, Seams, Sound};

@@ -187,6 +187,13 @@ impl Meter {
         self.peak(search)
     }
 
+    /// The peak of any such product, within `search` analysis samples.
+    pub fn of_product(&mut self, product: &[Complex64], search: f64) -> Peak {
+        self.product.clear();
+        self.product.extend_from_slice(product);
+        self.peak(search)
+    }
+
     /// How many times higher the peak between two nodes, all pairs summed, is than the highest one elsewhere within
     /// `FAR`: near 1 for a sound that repeats.
     pub fn uniqueness(&mut self, templates: &Templates, nodes: (usize, usize), search: f64) -> f64 {

@@ -50,6 +50,22 @@ impl Grid {
         Self { bounds }
     }
 
+    /// A grid of evenly set nodes, `spacing` windows apart or as far as the number of nodes allows.
+    #[must_use]
+    pub fn even(windows: usize, spacing: f64) -> Self {
+        let segments = ((windows as f64 / spacing) as usize).clamp(2, MOST_NODES + 1);
+        Self {
+            bounds: (0..=segments).map(|s| s * windows / segments).collect(),
+        }
+    }
+
+    /// The windows of `reach` segments on either side of a node's centre.
+    #[must_use]
+    pub fn around(&self, node: usize, reach: usize) -> std::ops::Range<usize> {
+        let last = self.bounds.len() - 1;
+        self.bounds[(node + 1).saturating_sub(reach)]..self.bounds[(node + 1 + reach).min(last)]
+    }
+
     /// How many nodes there are.
     #[must_use]
     pub fn nodes(&self) -> usize {
