@@ -16,6 +16,7 @@ pub mod seek;
 pub mod tie;
 pub mod clock;
 pub mod alignment;
+pub mod calibration;
 pub mod establish;
 pub mod render;
 pub mod build;

@@ -35,6 +35,8 @@ pub enum Command {
     Build(BuildArgs),
     /// Say where a number came from
     Explain(ExplainArgs),
+    /// Measure once what stands between stamps and truth for these units in these modes, and store it
+    Calibrate(CalibrateArgs),
 }
 
 /// What `demo` takes.
@@ -112,6 +114,29 @@ pub struct ExplainArgs {
     pub place: Option<String>,
 }
 
+/// What `calibrate` takes.
+#[derive(Debug, Args)]
+pub struct CalibrateArgs {
+    /// Folders (or files), one a unit, of takes with one signal wired to an input of every unit
+    #[arg(required = true, num_args = 1.., value_name = "CARD")]
+    pub cards: Vec<PathBuf>,
+    /// The calibrations file: made when it is not there, else the new entries come to the others
+    #[arg(long, value_name = "FILE")]
+    pub store: PathBuf,
+    /// What no file tells: limiters, filters, firmware; cited wherever the entry is used
+    #[arg(long, default_value = "", value_name = "TEXT")]
+    pub note: String,
+    /// Replace an entry of the same units in the same modes
+    #[arg(long)]
+    pub replace: bool,
+    /// The unit whose clock the others are measured against
+    #[arg(long, value_name = "UNIT")]
+    pub lead: Option<String>,
+    /// Two channels that carry one electrical signal; may be given more than once
+    #[arg(long, value_name = "UNIT:CH=UNIT:CH")]
+    pub common: Vec<String>,
+}
+
 /// How to measure.
 #[derive(Debug, Args)]
 pub struct MeasureArgs {
@@ -132,6 +157,9 @@ pub struct MeasureArgs {
     /// Two sample positions that are one instant, on your word; may be given more than once
     #[arg(long, value_name = "UNIT@POS=UNIT@POS")]
     pub tie: Vec<String>,
+    /// Stored offsets of these units, from `commontime calibrate`
+    #[arg(long, value_name = "FILE")]
+    pub calibration: Option<PathBuf>,
     /// When a follower is resampled onto the lead's clock
     #[arg(long, value_enum, default_value_t = ResampleArg::Auto)]
     pub resample: ResampleArg,

@@ -7,9 +7,10 @@ use engine::alignment::Alignment;
 use engine::build::{
     BuildOptions, BuildReport, OutputFormat, Replace, Shape, Span, build, write_text,
 };
+use engine::calibration::Calibrations;
 use engine::check::check;
 use engine::deliver::{PaperInput, papers};
-use engine::establish::{ManualTie, NamedPair, Options, Resample, align};
+use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
 use engine::progress::Progress;
 use engine::report::alignment_text;
@@ -51,12 +52,7 @@ impl Day {
 
     /// A day as an alignment file has it.
     pub fn of_file(path: &Path) -> Result<Self> {
-        let text = std::fs::read_to_string(path).map_err(|error| {
-            Error::new(Kind::Io, "cannot be read")
-                .at(path)
-                .from_source(error)
-        })?;
-        let alignment = Alignment::from_json(&text).map_err(|error| error.at(path))?;
+        let alignment = Alignment::from_json(&text_of(path)?).map_err(|error| error.at(path))?;
         Ok(Self {
             alignment,
             findings: Vec::new(),
@@ -235,6 +231,25 @@ fn refuse_papers(alignment: &Alignment, out: &Path, replace: Replace) -> Result<
     Ok(())
 }
 
+/// The text of a file.
+pub fn text_of(path: &Path) -> engine::Result<String> {
+    std::fs::read_to_string(path).map_err(|error| {
+        Error::new(Kind::Io, "cannot be read")
+            .at(path)
+            .from_source(error)
+    })
+}
+
+/// A calibrations file with the name it is cited by.
+fn calibrations_of(path: &Path) -> engine::Result<NamedCalibrations> {
+    let calibrations = Calibrations::from_json(&text_of(path)?).map_err(|error| error.at(path))?;
+    let name = path.file_name().unwrap_or(path.as_os_str());
+    Ok(NamedCalibrations {
+        file: name.to_string_lossy().into_owned(),
+        calibrations,
+    })
+}
+
 fn options_of(args: &MeasureArgs) -> Result<Options> {
     Ok(Options {
         lead: args.lead.clone(),
@@ -254,6 +269,11 @@ fn options_of(args: &MeasureArgs) -> Result<Options> {
             ResampleArg::Never => Resample::Never,
             ResampleArg::Always => Resample::Always,
         },
+        calibrations: args
+            .calibration
+            .as_deref()
+            .map(calibrations_of)
+            .transpose()?,
     })
 }
 

@@ -75,6 +75,7 @@ pub fn run(args: &DemoArgs, json: bool) -> Result<Ended> {
 
 fn measure() -> MeasureArgs {
     MeasureArgs {
+        calibration: None,
         lead: Some("OAK".into()),
         common: Vec::new(),
         spacing: 10.0,

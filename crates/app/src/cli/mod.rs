@@ -10,6 +10,7 @@ mod align;
 mod build;
 mod join;
 mod explain;
+mod calibrate;
 mod demo;
 
 use std::process::ExitCode;
@@ -29,6 +30,7 @@ pub fn run() -> ExitCode {
         Command::Align(args) => align::run(args, json),
         Command::Build(args) => build::run(args, json),
         Command::Explain(args) => explain::run(args, json),
+        Command::Calibrate(args) => calibrate::run(args, json),
     };
     match ended {
         Ok(ended) => ended.code(),

@@ -47,9 +47,16 @@ pub fn place_through(placed: &mut [Placed<'_>], progress: &dyn Progress) -> Resu
         let own_bound = placed[own]
             .is_firm()
             .then_some(placed[own].claim.offset_bound);
-        let Some(claim) = link.claim(own_bound) else {
+        let Some(mut claim) = link.claim(own_bound) else {
             continue;
         };
+        // how the takes came together stays worth telling
+        let paired = placed[own].claim.findings.iter();
+        let paired: Vec<Finding> = paired
+            .filter(|f| f.code == "paired-by-sound")
+            .cloned()
+            .collect();
+        claim.findings.extend(paired);
         let level = common_level(&pair, placed[via].unit());
         placed[own].evidences.level = level;
         placed[own].claim = claim;
@@ -97,8 +104,10 @@ fn between(
     let rate_hz = own.candidate.take.rate.hz();
     let (a, b) = (via.candidate, own.candidate);
     // stamps against stamps where both have one: what both were jammed wrong by drops out
-    let (expected, reach_s) = match (a.by_stamps, b.by_stamps) {
-        (Some(via), Some(own)) => ((own - via).0, SEARCH_S.0),
+    let by_sound = b.by_sound.as_ref().map(|heard| heard.offset_s * rate_hz);
+    let (expected, reach_s) = match (by_sound, a.by_stamps, b.by_stamps) {
+        (Some(own), ..) => (own - via.claim.offset.0, SEARCH_S.0),
+        (None, Some(via), Some(own)) => ((own - via).0, SEARCH_S.0),
         _ => {
             let own = b.by_stamps.or(b.by_calendar).unwrap_or(LeadPos(0.0));
             ((own - via.claim.offset).0, SEARCH_S.1)

@@ -7,6 +7,8 @@ use crate::finding::{Finding, Sign, Weight};
 use crate::pair::Ground;
 use crate::units::{LeadPos, Ppm, SampleRate, Samples};
 
+use super::calibrated::{CalibrationEvidence, by_calibration, told};
+
 /// The rate difference assumed of two free-running units when none could be measured: professional audio clocks may be
 /// off by up to 10 ppm each (Digital Interface Handbook, 3rd ed., section 6.1), taken as two sigma of the difference.
 const UNMEASURED_RATE_SIGMA_PPM: f64 = 10.0;
@@ -70,6 +72,8 @@ pub struct Evidences {
     pub stamps: Option<StampEvidence>,
     /// What a place that was looked for by sound rests on.
     pub heard: Option<Ground>,
+    /// A stored calibration for these two units.
+    pub calibration: Option<CalibrationEvidence>,
     /// Signs of whatever did not lock, for the report.
     pub unlocked_signs: Vec<Sign>,
     /// Why it did not lock, one sentence each.
@@ -138,7 +142,8 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
             stamps: Some(stamps),
             room,
             ..
-        } => by_stamps(*stamps, room.as_ref(), around),
+        } => by_calibration(evidences, around)
+            .unwrap_or_else(|| by_stamps(*stamps, room.as_ref(), around)),
         Evidences {
             room: Some(room), ..
         } => by_room_alone(room, around),
@@ -154,6 +159,8 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
     if let Some(ground) = evidences.heard {
         super::heard::judge(&mut claim, ground);
     }
+    let calibration = told(&claim, evidences);
+    claim.findings.extend(calibration);
     claim.ask_implausible_rate();
     claim.offset_bound = Samples(claim.offset_bound.0.max(3.0 * claim.offset_sigma.0));
     claim
@@ -198,7 +205,11 @@ fn by_common_signal(
     claim
 }
 
-fn by_stamps(stamps: StampEvidence, room: Option<&RoomEvidence>, around: Circumstances) -> Claim {
+pub(super) fn by_stamps(
+    stamps: StampEvidence,
+    room: Option<&RoomEvidence>,
+    around: Circumstances,
+) -> Claim {
     let allowed = Samples::of_air(around.spacing_m, around.rate).0 + stamps.resolution.0;
     let Some(room) = room else {
         return by_stamps_alone(stamps, around);
@@ -453,7 +464,7 @@ impl Claim {
         }
     }
 
-    fn shift(&mut self, by: Samples) {
+    pub(super) fn shift(&mut self, by: Samples) {
         self.offset = self.offset + by;
         self.clock = self.clock.shifted(by);
         if let Some(measured) = &mut self.measured {

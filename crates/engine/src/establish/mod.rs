@@ -3,6 +3,8 @@
 
 mod claim;
 mod level;
+mod calibrated;
+mod calibrate;
 mod several;
 mod chain;
 mod ring;
@@ -19,6 +21,8 @@ mod unsure;
 #[cfg(test)]
 mod tests;
 
+pub use calibrate::{Calibrated, calibrate};
+pub use calibrated::{CalibrationEvidence, NamedCalibrations};
 pub use claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };

@@ -3,6 +3,8 @@
 use crate::error::{Error, Kind, Result};
 use crate::take::Survey;
 
+use super::calibrated::NamedCalibrations;
+
 /// How to measure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Options {
@@ -16,6 +18,8 @@ pub struct Options {
     pub ties: Vec<ManualTie>,
     /// When a follower is resampled.
     pub resample: Resample,
+    /// Stored offsets of pairs of units.
+    pub calibrations: Option<NamedCalibrations>,
 }
 
 impl Default for Options {
@@ -26,6 +30,7 @@ impl Default for Options {
             spacing_m: 10.0,
             ties: Vec::new(),
             resample: Resample::Auto,
+            calibrations: None,
         }
     }
 }

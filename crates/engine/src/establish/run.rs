@@ -267,6 +267,11 @@ impl<'j> Scene<'_, 'j> {
             }),
             manual: self.manual(),
             heard: candidate.by_sound.as_ref().map(|heard| heard.ground),
+            calibration: self
+                .options
+                .calibrations
+                .as_ref()
+                .and_then(|stored| stored.evidence(self.joint.lead, candidate.take)),
             ..Evidences::default()
         };
         let by_sound = candidate

@@ -5,13 +5,13 @@ use crate::alignment::{Basis, Status};
 use crate::clock::{Clock, Measured};
 use crate::units::{LeadPos, Ppm, SampleRate, Samples, UnitPos};
 
-const AROUND: Circumstances = Circumstances {
+pub(super) const AROUND: Circumstances = Circumstances {
     rate: SampleRate(48_000),
     follower_length: 4_800_000,
     spacing_m: 5.0,
 };
 
-fn measured(offset: f64, rate: f64, sigma: f64) -> Measured {
+pub(super) fn measured(offset: f64, rate: f64, sigma: f64) -> Measured {
     Measured {
         clock: Clock::straight(LeadPos(offset), Ppm(rate), AROUND.follower_length, 48_000.0),
         offset: LeadPos(offset),
@@ -25,14 +25,14 @@ fn measured(offset: f64, rate: f64, sigma: f64) -> Measured {
     }
 }
 
-fn stamps(offset: f64, resolution: f64) -> Option<StampEvidence> {
+pub(super) fn stamps(offset: f64, resolution: f64) -> Option<StampEvidence> {
     Some(StampEvidence {
         offset: LeadPos(offset),
         resolution: Samples(resolution),
     })
 }
 
-fn room(offset: f64, lag: f64) -> Option<RoomEvidence> {
+pub(super) fn room(offset: f64, lag: f64) -> Option<RoomEvidence> {
     Some(RoomEvidence {
         measured: measured(offset, 8.0, 0.01),
         content_lag: Samples(lag),

@@ -1,12 +1,15 @@
 //! Numbers and claims in, the words for them out: what may be said of an offset because of its basis (design section 5),
 //! times, samples and names, the same in every format.
 
-use crate::alignment::{Basis, JointTake, Member, Placement, Status};
+use crate::alignment::{Basis, JointTake, Member, Placement, Role, Status};
 use crate::finding::Weight;
 use crate::units::{SPEED_OF_SOUND_M_PER_S, SampleRate};
 
 /// The most decimals ever shown: a thousandth of the hundredth that a common signal is good to.
 const MOST_DECIMALS: usize = 7;
+
+/// Rates below this are no difference between two clocks, ppm: half a sample in three minutes at 48 kHz.
+const COMMON_PPM: f64 = 0.05;
 
 /// A time as `hh:mm:ss.sss`, with a minus sign when negative; `not known` when it is no number.
 #[must_use]
@@ -211,6 +214,22 @@ pub fn placement_words(placement: Placement) -> &'static str {
         Placement::Exact => "bit for bit",
         Placement::Resampled => "resampled once",
         Placement::NotPlaced => "not in the recording",
+    }
+}
+
+/// How a member's samples come to the recording, and for a follower copied bit for bit that its clock was common with the
+/// lead's, where that was measured.
+#[must_use]
+pub fn placement_of(member: &Member) -> String {
+    let words = placement_words(member.placement);
+    let none = (3.0 * member.rate_sigma_ppm).max(COMMON_PPM);
+    let common = member.role == Role::Follower
+        && member.placement == Placement::Exact
+        && member.rate_measured
+        && member.rate_ppm.abs() <= none;
+    match common {
+        true => format!("the clocks were common: copied {words}"),
+        false => words.into(),
     }
 }
 

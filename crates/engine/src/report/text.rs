@@ -50,7 +50,7 @@ fn push_member(text: &mut String, member: &Member, joint: &JointTake) {
         1 => "1 channel".into(),
         many => format!("{many} channels"),
     };
-    let (unit, placed) = (&member.unit, say::placement_words(member.placement));
+    let (unit, placed) = (&member.unit, say::placement_of(member));
     if member.role == Role::Lead {
         let _ = writeln!(text, "  {unit}  lead, {channels}, {placed}");
         if !joint.lead_rule.is_empty() {

@@ -114,7 +114,7 @@ fn figures(page: &mut Markup, member: &Member, joint: &JointTake) {
             ),
             ("Residual", &residual),
             ("Slips", &slips.join("; ")),
-            ("Samples", say::placement_words(member.placement)),
+            ("Samples", &say::placement_of(member)),
         ],
     );
 }
