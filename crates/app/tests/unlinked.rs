@@ -238,3 +238,62 @@ fn a_unit_in_record_run_is_not_paired_by_its_stamps() {
     all_are_right(&alignment, &truths);
     assert_eq!(exit, 0, "{alignment:#}");
 }
+
+#[test]
+fn a_unit_whose_timecode_stood_still_is_paired_by_its_sound() {
+    // every take says ten o'clock and a hair (needs, fault 20)
+    let frozen = |_, at_s: f64| Stamp {
+        jam_error_s: 36_000.0 - at_s,
+        ..Stamp::default()
+    };
+    let (place, truths) = shoot(&Day { takes: 3, ..TAKES }, frozen);
+    let (exit, alignment) = aligned(&place);
+    all_are_right(&alignment, &truths);
+    assert_eq!(exit, 0, "{alignment:#}");
+}
+
+#[test]
+#[expect(clippy::disallowed_methods, reason = "a card's files are bent")]
+fn files_of_44_1_khz_that_claim_48_are_named_and_not_resampled() {
+    let place = Place::new();
+    let mut shoots = day(&Day { takes: 1, ..TAKES }, |_, _| Stamp::default());
+    for shoot in &mut shoots {
+        shoot.units[1].rate_hz = 44_100;
+    }
+    write_shoots(&shoots, &place.cards(), |_| {}).expect("cards");
+    let path = place.cards().join("SOUTH/SOUTH_T01.WAV");
+    let mut bytes = std::fs::read(&path).expect("a file");
+    let head = bytes.len().min(65_536);
+    for (is, claims) in [
+        (
+            44_100_u32.to_le_bytes().to_vec(),
+            48_000_u32.to_le_bytes().to_vec(),
+        ),
+        (b"44100".to_vec(), b"48000".to_vec()),
+    ] {
+        let mut at = 0;
+        while let Some(found) = bytes[at..head]
+            .windows(is.len())
+            .position(|window| window == is)
+        {
+            bytes[at + found..at + found + is.len()].copy_from_slice(&claims);
+            at += found + is.len();
+        }
+    }
+    std::fs::write(&path, bytes).expect("written");
+    let (exit, alignment) = aligned(&place);
+    assert_eq!(exit, 1);
+    says(&alignment["findings"], "speed-differs", "-812");
+    let finding = alignment["findings"].to_string();
+    assert!(
+        finding.contains("44.1 kHz and declared as 48 kHz"),
+        "{finding}"
+    );
+    let joints = alignment["joint_takes"].as_array().expect("joint takes");
+    let members = joints
+        .iter()
+        .flat_map(|joint| joint["members"].as_array().expect("members"));
+    for member in members.filter(|member| member["role"] == "follower") {
+        assert_ne!(member["status"], "established");
+    }
+}

@@ -394,7 +394,8 @@ fn nothing(evidences: &Evidences, around: Circumstances) -> Claim {
 }
 
 /// Names the likely cause of a rate no crystal has. The signatures are exact fractions (design section 5).
-fn implausible_rate(rate: Ppm) -> Finding {
+/// A rate that no crystal has, and what it looks like.
+pub(super) fn implausible_rate(rate: Ppm) -> Finding {
     let near = |centre: f64| (rate.0.abs() - centre).abs() < 60.0;
     let cause = if near(1000.0) || near(999.001) {
         "pull-up or pull-down (1000/1001) on one unit, or 29.97 against 30 in the labels"

@@ -72,7 +72,7 @@ pub(super) fn explain(
     };
     let followers = survey.units.iter().enumerate().filter(|(i, _)| *i != lead);
     followers
-        .filter(|(_, unit)| !unit.record_run && !lead_unit.record_run)
+        .filter(|(_, unit)| unit.stamps_tell() && lead_unit.stamps_tell())
         .flat_map(|(_, unit)| {
             let entries = entries_of(unit, measured);
             told(lead_unit, unit, &entries)

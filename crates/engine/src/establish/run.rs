@@ -61,6 +61,12 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
     }
     findings.splice(0..0, told);
     findings.extend(epochs::explain(survey, lead, &measured));
+    findings.extend(unsure::look_for_speeds(
+        survey,
+        lead,
+        &mut measured,
+        progress,
+    ));
     let joint_takes = measured
         .into_iter()
         .map(|(_, aligned)| JointTake {

@@ -1,11 +1,14 @@
 //! What came of the first measurement in, the takes that have no sure place yet out: for each follower those of its takes
 //! that nothing confirmed, and the lead's takes that they may belong to.
 
-use crate::alignment::{JointTake, Member, Role, Status};
+use super::claim::implausible_rate;
+use crate::alignment::{Basis, JointTake, Member, Role, Status};
+use crate::finding::{Finding, Weight};
 use crate::pair::{Heard, Joint};
 use crate::progress::Progress;
-use crate::seek::{Wanted, listen};
-use crate::take::{Survey, Take};
+use crate::seek::{Speed, Wanted, listen, speed_of};
+use crate::take::{Survey, Take, Unit};
+use crate::units::Ppm;
 
 /// Takes shorter than this have too few onsets to be looked for, seconds.
 const SHORTEST_S: f64 = 10.0;
@@ -17,33 +20,98 @@ pub(super) fn look(
     measured: &[(Joint<'_>, JointTake)],
     progress: &dyn Progress,
 ) -> Vec<Heard> {
-    let Some(lead_unit) = survey.units.get(lead) else {
-        return Vec::new();
-    };
-    let mut heard = Vec::new();
+    (0..survey.units.len())
+        .filter_map(|unit| wanted(survey, lead, unit, measured))
+        .flat_map(|wanted| listen(survey, lead, &wanted, progress))
+        .collect()
+}
+
+/// What has no sure place of one follower; `None` when nothing has, or nothing is left that it could belong to.
+fn wanted(
+    survey: &Survey,
+    lead: usize,
+    unit: usize,
+    measured: &[(Joint<'_>, JointTake)],
+) -> Option<Wanted> {
+    let (lead_unit, own) = (survey.units.get(lead)?, survey.units.get(unit)?);
+    let takes = places(&own.takes, |take| {
+        let mut joints = measured.iter();
+        !joints.any(|(joint, aligned)| is_sure(joint, aligned, |other| std::ptr::eq(other, take)))
+    });
+    let leads = places(&lead_unit.takes, |take| {
+        let mut joints = measured.iter();
+        !joints.any(|(joint, aligned)| {
+            std::ptr::eq(joint.lead, take)
+                && is_sure(joint, aligned, |follower| follower.unit == own.name)
+        })
+    });
+    let any = unit != lead && !takes.is_empty() && !leads.is_empty();
+    any.then_some(Wanted { unit, takes, leads })
+}
+
+/// Looks for the speed at which units of which no take could be placed would fit; says so and leaves it to a person.
+pub(super) fn look_for_speeds(
+    survey: &Survey,
+    lead: usize,
+    measured: &mut [(Joint<'_>, JointTake)],
+    progress: &dyn Progress,
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
     for (index, unit) in survey.units.iter().enumerate() {
-        if index == lead {
+        let Some(wanted) = wanted(survey, lead, index, measured) else {
+            continue;
+        };
+        let none_is_sure = wanted.takes.len() == places(&unit.takes, |_| true).len();
+        let same_rates = unit.takes.iter().chain(&survey.units[lead].takes);
+        let mut rates = same_rates.map(|take| take.rate);
+        let first = rates.next();
+        if !none_is_sure || rates.any(|rate| Some(rate) != first) {
             continue;
         }
-        let wanted = Wanted {
-            unit: index,
-            takes: places(&unit.takes, |take| {
-                !measured.iter().any(|(joint, aligned)| {
-                    is_sure(joint, aligned, |follower| std::ptr::eq(follower, take))
-                })
-            }),
-            leads: places(&lead_unit.takes, |take| {
-                !measured.iter().any(|(joint, aligned)| {
-                    std::ptr::eq(joint.lead, take)
-                        && is_sure(joint, aligned, |follower| follower.unit == unit.name)
-                })
-            }),
+        let Some(speed) = speed_of(survey, lead, &wanted, progress) else {
+            continue;
         };
-        if !wanted.takes.is_empty() && !wanted.leads.is_empty() {
-            heard.extend(listen(survey, lead, &wanted, progress));
+        for (joint, aligned) in measured.iter_mut() {
+            let members = aligned
+                .members
+                .iter_mut()
+                .filter(|member| member.role == Role::Follower);
+            for (candidate, member) in joint.followers.iter().zip(members) {
+                if candidate.take.unit == unit.name && member.basis != Basis::Manual {
+                    member.status = Status::NeedsDecision;
+                    member.findings.push(implausible_rate(rate_of(speed)));
+                }
+            }
         }
+        findings.push(told(unit, speed));
     }
-    heard
+    findings
+}
+
+fn rate_of(speed: Speed) -> Ppm {
+    Ppm((speed.ratio - 1.0) * 1e6)
+}
+
+fn told(unit: &Unit, speed: Speed) -> Finding {
+    let rate = rate_of(speed);
+    let of_a_take = implausible_rate(rate);
+    Finding::new(
+        "speed-differs",
+        Weight::Ask,
+        "this unit's files fit the lead's only at another sampling rate than they claim",
+    )
+    .at(unit.name.clone())
+    .measured(
+        format!(
+            "{:+.0} ppm ({:.5} samples for each of the lead's), height {:.1}",
+            rate.0, speed.ratio, speed.fit.height
+        ),
+        of_a_take.limit,
+    )
+    .because(of_a_take.cause)
+    .then(
+        "correct the sampling rate in copies of the files, then align again; nothing was resampled",
+    )
 }
 
 fn places(takes: &[Take], is_open: impl Fn(&Take) -> bool) -> Vec<usize> {
@@ -69,7 +137,6 @@ fn is_sure(joint: &Joint<'_>, aligned: &JointTake, is_meant: impl Fn(&Take) -> b
 }
 
 fn is_confirmed(member: &Member) -> bool {
-    use crate::alignment::Basis;
     let by_sound = member.rate_measured && member.status != Status::NotEstablished;
     by_sound || member.basis == Basis::Manual
 }

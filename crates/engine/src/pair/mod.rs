@@ -12,7 +12,7 @@ mod alone;
 mod explain;
 mod name;
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
 
 use crate::finding::{Finding, Warned};
 use crate::take::{Survey, Take, Unit};
@@ -170,7 +170,7 @@ impl<'a> Pair<'a> {
 
     /// Whether stamps tell when the two takes ran.
     fn stamped(&self, lead: &Take, take: &Take) -> bool {
-        let usable = |unit: &Unit, take: &Take| take.stamp.is_some() && !unit.record_run;
+        let usable = |unit: &Unit, take: &Take| take.stamp.is_some() && unit.stamps_tell();
         usable(self.lead, lead) && usable(self.unit, take)
     }
 

@@ -6,7 +6,7 @@ use timecode::{Counting, FrameRate};
 use super::*;
 use crate::error::Kind;
 use crate::finding::Weight;
-use crate::take::{Notes, Stamp};
+use crate::take::{Notes, Stamp, Timecode};
 use crate::units::{SampleCount, SampleRate};
 
 mod together;
@@ -17,7 +17,7 @@ mod random;
 const HOUR: f64 = 3600.0;
 
 /// A take of two channels at 48 kHz with a stamp in seconds since midnight.
-fn take(name: &str, stamp_s: f64, seconds: f64) -> Take {
+pub(crate) fn take(name: &str, stamp_s: f64, seconds: f64) -> Take {
     Take {
         unit: String::new(),
         name: name.into(),
@@ -57,14 +57,14 @@ fn counted(mut take: Take, rate: FrameRate, drop_frame: bool) -> Take {
     take
 }
 
-fn survey(units: Vec<(&str, Vec<Take>)>) -> Survey {
+pub(crate) fn survey(units: Vec<(&str, Vec<Take>)>) -> Survey {
     let units = units.into_iter().map(|(name, mut takes)| {
         takes.iter_mut().for_each(|take| take.unit = name.into());
         Unit {
             name: name.into(),
             card: name.into(),
             stamp_resolution: Some((1.0, takes.len())),
-            record_run: false,
+            timecode: Timecode::Free,
             takes,
         }
     });

@@ -52,7 +52,8 @@ pub struct Fit {
 #[must_use]
 pub fn fits(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> Vec<Fit> {
     let (ours, theirs) = (stretches(lead), stretches(follower));
-    let matcher = Matcher::new();
+    let longest = |all: &[Stretch]| all.iter().map(|own| own.part.len()).max().unwrap_or(0);
+    let matcher = Matcher::new(longest(&ours) + longest(&theirs));
     progress.stage(
         "comparing the takes by their sound",
         (ours.len().div_ceil(HELD) * theirs.len()) as u64,
@@ -121,22 +122,26 @@ fn gathered(mut peaks: Vec<Fit>) -> Vec<Fit> {
 }
 
 struct Matcher {
+    bins: usize,
     forward: Arc<dyn RealToComplex<f32>>,
     inverse: Arc<dyn ComplexToReal<f32>>,
 }
 
 impl Matcher {
-    fn new() -> Self {
+    /// For stretches that have up to `steps` together.
+    fn new(steps: usize) -> Self {
+        let length = steps.next_power_of_two().max(2);
         let mut planner = RealFftPlanner::new();
         Self {
-            forward: planner.plan_fft_forward(2 * STRETCH),
-            inverse: planner.plan_fft_inverse(2 * STRETCH),
+            bins: length / 2 + 1,
+            forward: planner.plan_fft_forward(length),
+            inverse: planner.plan_fft_inverse(length),
         }
     }
 
     /// The spectra of all bands, one after the other.
     fn spectra(&self, onsets: &Onsets, part: Range<usize>) -> Vec<Complex32> {
-        let bins = STRETCH + 1;
+        let bins = self.bins;
         let mut spectra = vec![Complex32::default(); BANDS * bins];
         let mut input = self.forward.make_input_vec();
         for (band, spectrum) in spectra.chunks_exact_mut(bins).enumerate() {
@@ -156,7 +161,7 @@ impl Matcher {
         (own, ours): (&Stretch, &Vec<Complex32>),
         (their, theirs): (&Stretch, &Vec<Complex32>),
     ) -> Vec<Fit> {
-        let bins = STRETCH + 1;
+        let bins = self.bins;
         let mut cross = vec![Complex32::default(); bins];
         for (a, b) in ours.chunks_exact(bins).zip(theirs.chunks_exact(bins)) {
             for ((sum, a), b) in cross.iter_mut().zip(a).zip(b) {

@@ -9,6 +9,8 @@ mod onsets;
 mod matching;
 mod settle;
 mod speed;
+#[cfg(test)]
+mod tests;
 
 pub use matching::Fit;
 use matching::fits;
@@ -57,11 +59,6 @@ pub fn listen(
     let (Some(lead), Some(unit)) = (survey.units.get(lead), survey.units.get(wanted.unit)) else {
         return Vec::new();
     };
-    let of = |unit: &'_ Unit, places: &[usize]| -> Vec<Take> {
-        let takes = places.iter().filter_map(|&place| unit.takes.get(place));
-        takes.cloned().collect()
-    };
-    let (leads, takes) = (of(lead, &wanted.leads), of(unit, &wanted.takes));
     let scope = Scope {
         lead,
         unit,
@@ -69,24 +66,43 @@ pub fn listen(
         leads: &wanted.leads,
         takes: &wanted.takes,
     };
-    scope.settle(&places(&leads, &takes, progress))
+    let [leads, takes] = listened(lead, unit, wanted, progress);
+    scope.settle(&among(&leads, &takes, progress))
 }
 
-/// Where takes of a follower fit takes of the lead; a take that cannot be read fits nowhere.
-fn places(lead: &[Take], follower: &[Take], progress: &dyn Progress) -> Vec<Place> {
-    let seconds = |takes: &[Take]| takes.iter().map(Take::seconds).sum::<f64>();
-    progress.stage(
-        "listening for onsets on both units",
-        (seconds(lead) + seconds(follower)) as u64,
-    );
-    let listened = |takes: &[Take]| -> Vec<Onsets> {
+/// The speed at which the takes that are wanted would fit the lead's; `None` when none stands out.
+#[must_use]
+pub fn speed_of(
+    survey: &Survey,
+    lead: usize,
+    wanted: &Wanted,
+    progress: &dyn Progress,
+) -> Option<Speed> {
+    let (lead, unit) = (survey.units.get(lead)?, survey.units.get(wanted.unit)?);
+    let [leads, takes] = listened(lead, unit, wanted, progress);
+    speed(&leads, &takes, progress)
+}
+
+/// The onsets of the lead's and the follower's takes; a take that cannot be read has none.
+fn listened(
+    lead: &Unit,
+    unit: &Unit,
+    wanted: &Wanted,
+    progress: &dyn Progress,
+) -> [Vec<Onsets>; 2] {
+    let both = [(lead, &wanted.leads), (unit, &wanted.takes)].map(|(unit, places)| {
+        let takes = places.iter().filter_map(|&place| unit.takes.get(place));
+        takes.collect::<Vec<&Take>>()
+    });
+    let seconds: f64 = both.iter().flatten().map(|take| take.seconds()).sum();
+    progress.stage("listening for onsets on both units", seconds as u64);
+    both.map(|takes| {
         let opened = takes.iter().map(|take| TakeSound::open(&take.parts));
         opened
             .map(|sound| sound.and_then(|sound| Onsets::of(&sound, progress)))
-            .map(|heard| heard.unwrap_or_default())
+            .map(Result::unwrap_or_default)
             .collect()
-    };
-    among(&listened(lead), &listened(follower), progress)
+    })
 }
 
 /// Finds where takes of a follower that were listened to fit takes of the lead. Indices in the answer are those of the

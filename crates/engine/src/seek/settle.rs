@@ -91,7 +91,7 @@ impl Scope<'_> {
 
     fn difference(&self, fit: &Fit) -> Option<f64> {
         let (lead, take) = self.takes_of(fit);
-        let usable = !self.lead.record_run && !self.unit.record_run;
+        let usable = self.lead.stamps_tell() && self.unit.stamps_tell();
         stamps_difference(lead, take, fit.offset_s).filter(|_| usable)
     }
 

@@ -20,7 +20,7 @@ const FEW: usize = 4;
 /// Then in finer steps on all of it.
 const FINE: f64 = 2e-5;
 /// A speed is believed when it stands this high and this much higher than at the speed the files claim.
-const LEAST: (f64, f64) = (8.0, 1.5);
+const LEAST: (f64, f64) = (8.0, 1.2);
 
 /// A speed at which two takes fit.
 #[derive(Debug, Clone, Copy, PartialEq)]

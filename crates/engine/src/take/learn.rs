@@ -1,9 +1,9 @@
-//! A unit's takes in, what they teach about its stamps out: what they resolve, and whether its timecode stood still
-//! between takes.
+//! A unit's takes in, what they teach about its stamps out: what they resolve, and how its timecode ran between
+//! takes.
 
 use timecode::{Counting, FrameRate, Label};
 
-use super::{Stamp, Take};
+use super::{Stamp, Take, Timecode};
 
 /// Stamps on whole seconds or milliseconds say something about the unit only when there are this many of them.
 const ENOUGH_STAMPS: usize = 3;
@@ -62,11 +62,12 @@ fn on_label(stamp: &Stamp, rate: u32, counting: Counting) -> bool {
     label.to_samples(rate).abs_diff(stamp.samples) <= 1
 }
 
-/// Whether the timecode ran only while the unit recorded: most takes start where the one before ended, although the
-/// calendar clock or the take's number says that they are different takes. `takes` are in order of their stamps.
-pub(super) fn is_record_run(takes: &[Take]) -> bool {
+/// How the timecode ran between takes. It ran only while the unit recorded when most takes start where the one before
+/// ended, and stood still when most have one stamp, although the calendar clock or the take's number says that they are
+/// different takes. `takes` are in order of their stamps.
+pub(super) fn timecode_of(takes: &[Take]) -> Timecode {
     let mut seams = 0;
-    let mut joined = 0;
+    let (mut joined, mut equal) = (0, 0);
     for pair in takes.windows(2) {
         let [before, after] = pair else { continue };
         let (Some(a), Some(b)) = (before.stamp_seconds(), after.stamp_seconds()) else {
@@ -82,6 +83,13 @@ pub(super) fn is_record_run(takes: &[Take]) -> bool {
             None => before.notes.take != after.notes.take,
         };
         joined += usize::from((b - a - before.seconds()).abs() <= GOES_ON_S && stood_still);
+        equal += usize::from((b - a).abs() <= GOES_ON_S && stood_still);
     }
-    joined > 0 && 2 * joined > seams
+    if equal > 0 && 2 * equal > seams {
+        Timecode::Frozen
+    } else if joined > 0 && 2 * joined > seams {
+        Timecode::RecordRun
+    } else {
+        Timecode::Free
+    }
 }

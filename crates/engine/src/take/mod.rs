@@ -48,8 +48,29 @@ pub struct Unit {
     /// What its stamps resolve, in samples, and on how many stamps that rests: 1, or a timecode frame when every stamp
     /// falls on one. `None` without stamps.
     pub stamp_resolution: Option<(f64, usize)>,
-    /// Whether its timecode stood still between takes, so that its stamps say nothing about when a take was recorded.
-    pub record_run: bool,
+    /// How its timecode ran between takes, and so whether stamps say when a take was recorded.
+    pub timecode: Timecode,
+}
+
+/// How a unit's timecode ran between takes, as its stamps and calendar show.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Timecode {
+    /// On and on: stamps say when a take was recorded.
+    #[default]
+    Free,
+    /// Only while the unit recorded.
+    RecordRun,
+    /// Not at all: every take has the same stamp.
+    Frozen,
+}
+
+impl Unit {
+    /// Whether its stamps say when a take was recorded.
+    #[must_use]
+    pub fn stamps_tell(&self) -> bool {
+        self.timecode == Timecode::Free
+    }
 }
 
 /// One continuous recording on one unit.

@@ -7,10 +7,10 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::file::{FileTake, read_file};
-use super::learn::{is_record_run, stamp_resolution};
+use super::learn::{stamp_resolution, timecode_of};
 use super::parts::join_parts;
 use super::sets::join_sets;
-use super::{Survey, Surveyed, Take, Unit};
+use super::{Survey, Surveyed, Take, Timecode, Unit};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Warned, Weight};
 use crate::media;
@@ -40,13 +40,13 @@ pub fn scan(cards: &[PathBuf], progress: &dyn Progress) -> Result<Surveyed> {
             name: String::new(),
             card: card.clone(),
             stamp_resolution: stamp_resolution(&takes),
-            record_run: is_record_run(&takes),
+            timecode: timecode_of(&takes),
             takes,
         });
     }
     name_units(&mut units);
     for unit in &units {
-        find_record_run(unit, &mut findings);
+        find_timecode(unit, &mut findings);
         find_two_in_one(unit, &mut findings);
     }
     find_same_unit(&units, &mut findings);
@@ -293,25 +293,34 @@ fn one_originator(takes: &[Take]) -> Option<String> {
     (all && !first.is_empty()).then(|| tidy_text(first))
 }
 
-fn find_record_run(unit: &Unit, findings: &mut Vec<Finding>) {
-    if unit.record_run {
-        findings.push(
-            Finding::new(
-                "record-run",
-                Weight::Warn,
-                "this unit's timecode ran only while it recorded: its stamps do not say when",
-            )
+fn find_timecode(unit: &Unit, findings: &mut Vec<Finding>) {
+    let (code, message, value, cause) = match unit.timecode {
+        Timecode::Free => return,
+        Timecode::RecordRun => (
+            "record-run",
+            "this unit's timecode ran only while it recorded: its stamps do not say when",
+            "takes follow each other without a gap in timecode",
+            "the unit was set to record run",
+        ),
+        Timecode::Frozen => (
+            "frozen-timecode",
+            "this unit's timecode stood still: its takes have one and the same stamp, which does not say when",
+            "takes of different times of day with one stamp",
+            "the timecode fed to it did not run, or its generator was stopped",
+        ),
+    };
+    findings.push(
+        Finding::new(code, Weight::Warn, message)
             .at(unit.name.clone())
-            .measured("takes follow each other without a gap in timecode", "time of day")
-            .because("the unit was set to record run")
+            .measured(value, "time of day")
+            .because(cause)
             .then("set it to free run and link it before recording; these takes are not paired by stamps"),
-        );
-    }
+    );
 }
 
 /// One unit cannot record two takes at once.
 fn find_two_in_one(unit: &Unit, findings: &mut Vec<Finding>) {
-    if unit.record_run {
+    if !unit.stamps_tell() {
         return;
     }
     let together = unit

@@ -156,7 +156,7 @@ fn stamps_of_a_unit_in_record_run_are_not_used() {
     );
     // by stamps S1 would run during both
     assert_eq!(pairs(&joint_takes(&shoot, 0, &[])).len(), 3);
-    shoot.units[1].record_run = true;
+    shoot.units[1].timecode = Timecode::RecordRun;
     let found = joint_takes(&shoot, 0, &[]);
     let none = |lead: &str, take: &str| (lead.to_string(), take.to_string(), None);
     assert_eq!(pairs(&found), [none("N1", "S1"), none("N2", "S2")]);

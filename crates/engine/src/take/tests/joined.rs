@@ -5,7 +5,7 @@ use super::fixture::{Cards, Wave, codes, only, value};
 use crate::error::Kind;
 use crate::finding::Weight;
 use crate::signal::Sound;
-use crate::take::{Take, TakeSound};
+use crate::take::{Take, TakeSound, Timecode};
 
 const START: u64 = 1_728_000_000;
 
@@ -227,13 +227,21 @@ fn timecode_that_stood_still_between_takes_is_recognised() {
             ..part(from, 9600)
         };
         cards.wave(&format!("free/T{number:02}.wav"), &Wave { time, ..free });
+        let frozen = Wave {
+            stamp: Some(START),
+            time,
+            ..part(from, 9600 + 480 * number as u64)
+        };
+        cards.wave(&format!("frozen/T{number:02}.wav"), &frozen);
     }
-    let surveyed = cards.scan(&["run", "free"]);
-    let [run, free] = &surveyed.value.units[..] else {
-        panic!("two units")
+    let surveyed = cards.scan(&["run", "free", "frozen"]);
+    let [run, free, frozen] = &surveyed.value.units[..] else {
+        panic!("three units")
     };
-    assert_eq!((run.takes.len(), run.record_run), (4, true));
-    assert_eq!((free.takes.len(), free.record_run), (4, false));
+    assert_eq!((frozen.takes.len(), frozen.timecode), (4, Timecode::Frozen));
+    assert_eq!(only(&surveyed.findings, "frozen-timecode").place, "FROZEN");
+    assert_eq!((run.takes.len(), run.timecode), (4, Timecode::RecordRun));
+    assert_eq!((free.takes.len(), free.timecode), (4, Timecode::Free));
     assert_eq!(only(&surveyed.findings, "record-run").place, "RUN");
 }
 
