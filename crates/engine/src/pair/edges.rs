@@ -1,6 +1,6 @@
 //! A lead and a follower in, their takes joined by stamps; two days with the same time of day are told apart by dates.
 
-use super::place::{Place, by_stamps};
+use super::place::{Place, by_stamps, may_run_together};
 use super::{Joint, Pair, SHORTEST_OVERLAP_S};
 use crate::finding::{Finding, Weight};
 use crate::take::Take;
@@ -63,7 +63,7 @@ fn edges_of<'a>(pair: &Pair<'a>, joints: &[Joint<'a>]) -> Vec<Edge<'a>> {
         let lead = joint.lead;
         let mut own: Vec<Edge> = pair
             .takes()
-            .filter(|take| pair.stamped(lead, take))
+            .filter(|take| pair.stamped(lead, take) && may_run_together(lead, take))
             .filter_map(|take| {
                 let place = by_stamps(lead, take, 0)?;
                 (place.overlap_s >= SHORTEST_OVERLAP_S).then(|| Edge {

@@ -21,6 +21,9 @@ const CLOCK_SLACK_S: f64 = 10.0;
 /// Files of this size were probably ended by the card's or the format's limit of 2 or 4 GiB, bytes.
 const SPLIT_BYTES: u64 = 1_900_000_000;
 
+/// More files than this are not missing in a row; it keeps long cards quick to read.
+const MOST_MISSING: u64 = 16;
+
 /// A take that grows, with what its last part says.
 struct Chain {
     whole: FileTake,
@@ -126,7 +129,8 @@ impl Chain {
         let at = self.position_of(next)?;
         let (end, rate) = (a.length.0, u64::from(a.rate.0));
         let near = at.abs_diff(end) <= LONGEST_SEAM_S * rate;
-        let could_miss_files = at > end && self.last_length >= rate;
+        let longest = MOST_MISSING.saturating_mul(self.last_length + 2 * LONGEST_SEAM_S * rate);
+        let could_miss_files = at > end && at - end <= longest && self.last_length >= rate;
         if at == 0 || !(near || could_miss_files) {
             return None;
         }
@@ -147,7 +151,9 @@ impl Chain {
             _ if near && at > end => Seam::Gap(at - end),
             _ if near => Seam::Overlap(end - at),
             _ => {
-                let files = related.left_out.filter(|&files| files > 0)?;
+                let files = related
+                    .left_out
+                    .filter(|files| (1..=MOST_MISSING).contains(files))?;
                 let expected = files.checked_mul(self.last_length)?;
                 let slack = (files + 1) * LONGEST_SEAM_S * rate;
                 let samples = at - end;

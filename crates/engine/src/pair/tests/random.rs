@@ -62,4 +62,11 @@ proptest! {
         outputs.dedup();
         prop_assert_eq!(outputs.len(), found.value.len());
     }
+
+    #[test]
+    fn the_quick_look_at_stamps_never_loses_a_pair(lead in any_take(), take in any_take()) {
+        if let Some(place) = place::by_stamps(&lead, &take, 0) {
+            prop_assert!(place.overlap_s < 0.0 || place::may_run_together(&lead, &take), "{place:?}");
+        }
+    }
 }
