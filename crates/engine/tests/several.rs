@@ -8,7 +8,7 @@ use engine::progress::Silent;
 use engine::take::scan;
 use engine::units::UnitPos;
 use rehearsal::scenes::{CommonSignal, Shared, ThreeUnits, common_signal, three_units};
-use rehearsal::{Shoot, Stamp, Truth};
+use rehearsal::{Channel, Crystal, Shoot, Slip, Sound, Stamp, Truth, UnitSpec};
 
 struct Aligned {
     alignment: Alignment,
@@ -149,6 +149,73 @@ fn without_a_signal_of_its_own_with_the_lead_a_unit_is_placed_through_another() 
     assert_eq!(finding.weight, Weight::Note);
     let level = evidence.common_level.as_ref().expect("a level");
     assert_eq!(level.against, "SOUTH");
+}
+
+#[test]
+fn samples_missing_on_the_unit_in_the_middle_do_not_come_into_the_chain() {
+    let mut shoot = three_units(&ThreeUnits {
+        seconds: 30.0,
+        mics: 0,
+        shared: Shared::Chain,
+        ..Default::default()
+    });
+    shoot.units[1].slips.push(Slip {
+        at_sample: 700_000,
+        samples: -1024,
+    });
+    let aligned = Aligned::of(&shoot);
+    assert_eq!(aligned.member("SOUTH").slips.len(), 1);
+    let west = aligned.member("WEST");
+    let evidence = west.evidence.as_ref().expect("evidence");
+    assert_eq!(evidence.through.as_deref(), Some("SOUTH"));
+    assert!(west.slips.is_empty(), "{:?}", west.slips);
+    assert!(aligned.error("WEST") <= west.offset_bound_samples.max(0.03));
+}
+
+#[test]
+fn a_chain_of_four_goes_on_and_bounds_add_up() {
+    let mut shoot = three_units(&ThreeUnits {
+        seconds: 24.0,
+        mics: 0,
+        shared: Shared::Chain,
+        ..Default::default()
+    })
+    .signal("far", Sound::programme(), -20.0);
+    shoot.units[2].channels.push(Channel::common("Far", "far"));
+    let east = UnitSpec::new("EAST")
+        .crystal(Crystal::steady(3.0))
+        .starts_after_s(2.500_13)
+        .noise_dbfs(-60.0)
+        .channel(Channel::common("Far", "far"));
+    let aligned = Aligned::of(&shoot.unit(east));
+    let east = aligned.member("EAST");
+    let evidence = east.evidence.as_ref().expect("evidence");
+    assert_eq!(evidence.through.as_deref(), Some("WEST"));
+    assert_eq!(east.status, Status::Established);
+    assert!(aligned.error("EAST") <= east.offset_bound_samples);
+    let bounds = ["SOUTH", "WEST", "EAST"].map(|unit| aligned.member(unit).offset_bound_samples);
+    assert!(
+        bounds[0] + 0.0099 <= bounds[1] && bounds[1] + 0.0099 <= bounds[2],
+        "{bounds:?}"
+    );
+}
+
+#[test]
+fn rates_by_the_sound_of_one_room_close_too() {
+    let aligned = Aligned::of(&three_units(&ThreeUnits {
+        seconds: 45.0,
+        mics: 1,
+        shared: Shared::None,
+        ..Default::default()
+    }));
+    for unit in ["SOUTH", "WEST"] {
+        assert_eq!(aligned.member(unit).basis, Basis::Stamps);
+    }
+    let closure = aligned.closure("WEST");
+    assert!(
+        closure.name.ends_with("ppm") && closure.passed,
+        "{closure:?}"
+    );
 }
 
 #[test]
