@@ -16,10 +16,9 @@ use super::several::Placed;
 
 /// A ring is open beyond so many sigma: chance does that once in 16 000.
 const SIGMAS: f64 = 4.0;
-/// What knots and rendering of three clocks leave at most, samples.
-const FLOOR: Samples = Samples(0.006);
-/// What rates by the room's sound leave in a short stretch, ppm (measured, `acoustic_table`).
-const FLOOR_PPM: f64 = 0.1;
+/// What a ring of places may be open by however small the sigma, samples: the channels of one unit delay alike to some
+/// thousandths of a sample (coupling capacitors differ; common practice, no source).
+pub(super) const FLOOR: Samples = Samples(0.006);
 /// A ring open by more than this is not built unasked: content is heard at another place, samples.
 const GRAVE: f64 = 1.0;
 
@@ -86,6 +85,8 @@ pub struct Gap {
     pub value: f64,
     /// One standard deviation of it if the three measurements were independent.
     pub sigma: f64,
+    /// What it may be however small the sigma.
+    pub floor: f64,
     /// What was compared.
     pub kind: Kind,
 }
@@ -104,11 +105,7 @@ pub enum Kind {
 impl Gap {
     /// What the gap may be.
     pub fn limit(&self) -> f64 {
-        let floor = match self.kind {
-            Kind::Rates => FLOOR_PPM,
-            _ => FLOOR.0,
-        };
-        (SIGMAS * self.sigma).max(floor)
+        (SIGMAS * self.sigma).max(self.floor)
     }
 
     /// Whether the ring closes.
@@ -180,7 +177,12 @@ mod tests {
     const NAMES: &str = "NORTH, SOUTH, WEST";
 
     fn gap(value: f64, sigma: f64, kind: Kind) -> Gap {
-        Gap { value, sigma, kind }
+        Gap {
+            value,
+            sigma,
+            floor: FLOOR.0,
+            kind,
+        }
     }
 
     #[test]

@@ -10,7 +10,7 @@ use crate::tie::Guess;
 use crate::tie::common::{CommonPair, Verdict, find_common, verify_common};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
-use super::closure::{Gap, Kind, Rings};
+use super::closure::{FLOOR, Gap, Kind, Rings};
 use super::several::Placed;
 
 /// Stretches of a common signal that are measured, seconds, and how many.
@@ -136,6 +136,7 @@ impl Pair<'_> {
             let gap = Gap {
                 value: value.0,
                 sigma: sigma.0,
+                floor: FLOOR.0,
                 kind,
             };
             let openness = |gap: &Gap| gap.value.abs() / gap.limit();
@@ -198,8 +199,8 @@ impl Pair<'_> {
             },
             spacing_m: self.rings.spacing_m,
         };
-        let Outcome::Locked(direct) = measure_acoustic(&request, self.rings.progress)?.outcome
-        else {
+        let heard = measure_acoustic(&request, self.rings.progress)?;
+        let Outcome::Locked(direct) = heard.outcome else {
             return Ok(None);
         };
         let counted = |clock: &Clock| {
@@ -211,6 +212,8 @@ impl Pair<'_> {
         Ok(Some(Gap {
             value: direct.rate.0 - expected.0,
             sigma: square.sqrt(),
+            // air that warms by one kelvin meanwhile feigns as much
+            floor: heard.per_kelvin.0,
             kind: Kind::Rates,
         }))
     }

@@ -241,6 +241,10 @@ fn what_was_common(member: &Member, joint: &JointTake) -> String {
             "Timecode told {unit} and {lead} what time it was, and by it alone {unit} was placed; it does not keep \
              their audio clocks in step."
         ),
+        (Basis::Calibration, _) => format!(
+            "Timecode told {unit} and {lead} what time it was, the stored offset of this pair of units was added to it, and \
+             by both {unit} was placed; it does not keep their audio clocks in step."
+        ),
         (Basis::None, _) => {
             format!("Neither timecode nor sound tied {unit} to {lead} reliably.")
         }
