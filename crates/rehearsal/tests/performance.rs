@@ -349,3 +349,30 @@ fn gain_and_polarity_are_the_channels_own() {
         assert!((10.0 * plain + other).abs() < 1e-12);
     }
 }
+
+#[test]
+fn what_comes_late_comes_late_by_that_much_and_on_that_input_alone() {
+    for sound in [Sound::programme(), Sound::tone(1000.0)] {
+        let shoot = Shoot::new(3)
+            .seconds(1.0)
+            .signal("link", sound, -20.0)
+            .unit(
+                UnitSpec::new("NORTH")
+                    .channel(Channel::common("Straight", "link"))
+                    .channel(Channel::common("Radio", "link").late_s(240.0 / 48_000.0)),
+            );
+        let performance = shoot.perform().expect("performed");
+        let planes = &performance.units[0].planes;
+        let (straight, late) = (&planes[0][..40_000], &planes[1][240..40_240]);
+        let apart = straight
+            .iter()
+            .zip(late)
+            .fold(0.0_f64, |most, (a, b)| most.max((a - b).abs()));
+        assert!(apart < 1e-9, "off by {apart}");
+        assert!(rms(&planes[0]) > 0.05);
+    }
+    let early = Channel::common("Radio", "link").late_s(-0.1);
+    let shoot = Shoot::new(3).signal("link", Sound::programme(), -20.0);
+    let refused = shoot.unit(UnitSpec::new("NORTH").channel(early)).perform();
+    assert!(refused.is_err(), "nothing comes before it was sent");
+}
