@@ -2,9 +2,7 @@
 //! before a moment is compared with all that came after it. A slip is a step of the phase that leaves the rate as it was;
 //! a crystal that changes its rate bends and does not step.
 
-use super::smooth::{
-    FLOOR, Line, Phases, State, measurement_scale, weighted, weights_without_outliers,
-};
+use super::smooth::{FLOOR, Line, Phases, State, measurement_scale, weighted};
 
 /// How far the clock by the measurements up to one moment and the clock by those from another on are apart between them.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -22,6 +20,9 @@ pub struct Break {
 /// The most restless working clock whose steps are looked for, 1/s: 0.3 ppm of wander with a period of 40 s turns that fast.
 const STEADY: f64 = 1e-15;
 
+/// Nothing nearer than this to the middle of its neighbours is astray, s: a quarter of a sample at 48 kHz.
+const ASTRAY: f64 = 5e-6;
+
 /// The break between the measurements up to the first and from the second index of each of `pairs`: two filters, one from
 /// each end, both foretold to the middle. Empty for fewer than three measurements.
 #[must_use]
@@ -34,7 +35,7 @@ pub fn breaks(phases: &Phases, pairs: &[(usize, usize)]) -> Vec<Break> {
     let measured: Vec<f64> = phases.variance.iter().map(|v| v + FLOOR).collect();
     let scale = measurement_scale(t, &z, &measured);
     let scaled: Vec<f64> = measured.iter().map(|v| v * scale).collect();
-    let variance = weighted(&scaled, &weights_without_outliers(t, &z, &scaled));
+    let variance = weighted(&scaled, &alone(&z, &scaled));
     let before = filtered(t, &z, &variance, STEADY);
     let turned = |values: &[f64], sign: f64| values.iter().rev().map(|v| sign * v).collect();
     let (back_t, back_z, back_v): (Vec<f64>, Vec<f64>, Vec<f64>) =
@@ -57,6 +58,20 @@ pub fn breaks(phases: &Phases, pairs: &[(usize, usize)]) -> Vec<Break> {
             }
         })
         .collect()
+}
+
+/// Weights that leave out what lies beside both its neighbourhoods: single measurements gone astray, but not several in a row,
+/// which are what is looked for.
+fn alone(z: &[f64], variance: &[f64]) -> Vec<f64> {
+    let weight = |i: usize| {
+        let (from, to) = (i.saturating_sub(2), (i + 3).min(z.len()));
+        let mut near = z[from..to].to_vec();
+        near.sort_by(f64::total_cmp);
+        let off = (z[i] - near[near.len() / 2]).abs();
+        let allowed = ASTRAY.max(6.0 * variance[i].sqrt());
+        if off > allowed { 0.0 } else { 1.0 }
+    };
+    (0..z.len()).map(weight).collect()
 }
 
 /// The states after each measurement.

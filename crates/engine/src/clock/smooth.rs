@@ -217,7 +217,7 @@ fn difference_scale(t: &[f64], z: &[f64], variance: &[f64], weights: &[f64]) -> 
 
 /// Weights of the measurements about a clock that may be restless, annealed so that a far outlier does not first bend the
 /// clock to itself.
-pub(super) fn weights_without_outliers(t: &[f64], z: &[f64], variance: &[f64]) -> Vec<f64> {
+fn weights_without_outliers(t: &[f64], z: &[f64], variance: &[f64]) -> Vec<f64> {
     let mut weight = vec![1.0; t.len()];
     let mut scale = f64::INFINITY;
     for _ in 0..40 {

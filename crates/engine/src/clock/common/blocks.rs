@@ -288,6 +288,10 @@ impl<'a> Meter<'a> {
             self.whole(cross, search)
         };
         let found = bins.refine(start)?;
+        // an answer at the edge of the search is none
+        if search > 0 && found.delay.abs() > search as f64 - 1.0 {
+            return None;
+        }
         let correlation = found.height / power;
         let shares: f64 = cross.iter().map(Complex64::norm_sqr).sum();
         let chance = (0.5 * 35.0 / 18.0 * shares).sqrt() / power;

@@ -18,7 +18,9 @@ use crate::units::{LeadPos, Samples, UnitPos};
 /// How far from the track the whole sample is searched, samples.
 const SEARCH: usize = 64;
 /// Rounds of mending, at most.
-const ROUNDS: usize = 4;
+const ROUNDS: usize = 6;
+/// So many samples do not repeat by chance anywhere near.
+const UNMISTAKABLE: i64 = 8;
 /// Where a doubled stretch is looked for beyond where the step was located, samples.
 const AROUND: f64 = 256.0;
 
@@ -257,12 +259,14 @@ impl Cut<'_> {
             (self.hunt.follower, follower_own, Side::Follower)
         };
         let reach = 2.0 * size as f64 + AROUND + (4.0 * located.sigma).min(BLOCK as f64);
-        let again = doubled(
-            twice,
-            size as u64,
-            (twice_at - reach) as i64,
-            (twice_at + reach) as i64,
-        )?;
+        let (mut from, mut to) = (twice_at - reach, twice_at + reach);
+        if size >= UNMISTAKABLE {
+            // in a pause the samples do not tell the place: wherever the step may be
+            let moved = twice_at - located.at as f64;
+            from = from.min(step.from + moved - reach);
+            to = to.max(step.to + moved + reach);
+        }
+        let again = doubled(twice, size as u64, from as i64, to as i64)?;
         if let Some(at) = again {
             return Ok(Some(slip(side, at as f64, size, 0.0)));
         }

@@ -8,7 +8,7 @@ use crate::clock::smooth::{Phases, smooth};
 /// A step counts when it is this many times its standard deviation.
 const CLEAR: f64 = 8.0;
 /// A step changes the phase, not the rate: no more sigma of that.
-const STRAIGHT_ON: f64 = 6.0;
+const STRAIGHT_ON: f64 = 3.5;
 /// What may be wrong with a step that is a whole number, samples.
 const WHOLE: f64 = 0.2;
 /// Least blocks on either side.
@@ -193,7 +193,7 @@ impl Search {
         for run in beside.chunk_by(|a, b| a == b) {
             let end = first + run.len();
             let inside = first > 0 && end < self.lead.len();
-            if run[0] != 0 && run.len() >= SIDE && inside {
+            if run[0] != 0 && run.len() > SIDE && inside {
                 let step = |from: usize, size| Step {
                     from: self.lead[from],
                     to: self.lead[from + 1],
