@@ -297,3 +297,39 @@ fn files_of_44_1_khz_that_claim_48_are_named_and_not_resampled() {
         assert_ne!(member["status"], "established");
     }
 }
+
+#[test]
+fn stamps_one_timecode_frame_late_are_named_and_taken_out_by_the_common_signal() {
+    use rehearsal::scenes::{CommonSignal, common_signal};
+    let place = Place::new();
+    let shoots: Vec<rehearsal::Shoot> = (0..2)
+        .map(|take| {
+            let mut shoot = common_signal(&CommonSignal {
+                seed: 50 + take,
+                seconds: 20.0,
+                ..CommonSignal::default()
+            })
+            .named(&format!("T{:02}", take + 1))
+            .time_of_day_s(36_000.012_3 + 600.0 * take as f64);
+            // one timecode frame of 1600 samples, and 7.3 samples (needs, row 2)
+            shoot.units[1].stamp = Stamp {
+                wrong_frames: 1,
+                jam_error_s: 7.3 / 48_000.0,
+                ..Stamp::default()
+            };
+            shoot
+        })
+        .collect();
+    let truths = write_shoots(&shoots, &place.cards(), |_| {}).expect("cards");
+    let (exit, alignment) = aligned(&place);
+    all_are_right(&alignment, &truths);
+    assert_eq!(exit, 0);
+    let member = &alignment["joint_takes"][0]["members"][1];
+    assert_eq!(member["basis"], "common-signal");
+    assert!(member["offset_bound_samples"].as_f64().expect("a number") <= 0.1);
+    says(
+        &alignment["findings"],
+        "stamps-explained",
+        "one timecode frame too late",
+    );
+}

@@ -1,28 +1,22 @@
-//! A day of takes on two units without stamps, written as cards: `many_takes -- TAKES SECONDS DIR`.
-#![expect(clippy::print_stderr, reason = "says what it made")]
+//! Takes, their length and a folder in, the cards of a day on two units without stamps out, for timing how takes are found by
+//! their sound: `cargo run --release --example many_takes -- TAKES SECONDS FOLDER`.
 
-use std::path::PathBuf;
+use std::path::Path;
 
 use rehearsal::scenes::{Day, day};
 use rehearsal::{Stamp, write_shoots};
 
-fn main() {
+fn main() -> Result<(), Box<dyn std::error::Error>> {
     let words: Vec<String> = std::env::args().skip(1).collect();
-    let [takes, seconds, folder] = &words[..] else {
-        eprintln!("many_takes TAKES SECONDS DIR");
-        return;
+    let [takes, seconds, folder] = words.as_slice() else {
+        return Err("expected TAKES SECONDS FOLDER".into());
     };
     let choice = Day {
-        takes: takes.parse().unwrap_or(40),
-        seconds: seconds.parse().unwrap_or(120.0),
+        takes: takes.parse()?,
+        seconds: seconds.parse()?,
         ..Day::default()
     };
-    match write_shoots(
-        &day(&choice, |_, _| Stamp::absent()),
-        &PathBuf::from(folder),
-        |_| {},
-    ) {
-        Ok(truths) => eprintln!("{} takes on each of two cards in {folder}", truths.len()),
-        Err(error) => eprintln!("{error}"),
-    }
+    let shoots = day(&choice, |_, _| Stamp::absent());
+    write_shoots(&shoots, Path::new(folder), |_| {})?;
+    Ok(())
 }
