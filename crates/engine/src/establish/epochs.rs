@@ -1,6 +1,9 @@
 //! Measured places in, what they say about the units' timecode out: spans of a day between two jams, by how much the stamps
 //! of each are wrong, and which mistake explains that. Nothing is shifted by it.
 
+#[cfg(test)]
+mod tests;
+
 use timecode::Counting;
 
 use crate::alignment::{Basis, JointTake, Member, Role};

@@ -9,6 +9,7 @@ pub(super) fn find(
     survey: &Survey,
     lead: &Unit,
     joints: &[Joint<'_>],
+    broken_off: &[&Take],
     findings: &mut Vec<Finding>,
 ) {
     let together = |take: &Take| {
@@ -25,7 +26,8 @@ pub(super) fn find(
         }
     }
     for take in survey.units.iter().flat_map(|unit| &unit.takes) {
-        if !together(take) {
+        let told = broken_off.iter().any(|other| std::ptr::eq(*other, take));
+        if !told && !together(take) {
             findings.push(alone(survey, take));
         }
     }

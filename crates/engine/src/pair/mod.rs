@@ -9,6 +9,7 @@ mod place;
 mod edges;
 mod unstamped;
 mod alone;
+mod false_start;
 mod explain;
 mod name;
 #[cfg(test)]
@@ -138,7 +139,8 @@ pub fn joint_takes<'a>(survey: &'a Survey, lead: usize, heard: &[Heard]) -> Warn
         unstamped::join(&pair, &mut joints, &mut findings);
         explain::find_shifted(&pair, &joints, &mut findings);
     }
-    alone::find(survey, lead_unit, &joints, &mut findings);
+    let broken_off = false_start::take_out(&mut joints, &mut findings);
+    alone::find(survey, lead_unit, &joints, &broken_off, &mut findings);
     joints.retain(|joint| !joint.followers.is_empty());
     name::name(&mut joints);
     Warned {

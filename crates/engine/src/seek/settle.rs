@@ -15,6 +15,9 @@ const LEAST_MARGIN: f64 = 1.3;
 /// Stamps that are wrong by one cause differ by one number: within this, seconds, and this for every second between them.
 const ALIKE: (f64, f64) = (0.1, 50e-6);
 
+/// Stamps off by less than this have been looked about already, seconds.
+const AGREES_S: f64 = 0.5;
+
 /// What a place is settled between.
 pub(super) struct Scope<'a> {
     pub lead: &'a Unit,
@@ -50,8 +53,11 @@ impl Scope<'_> {
                 self.accept(&mut accepted, fit, place.margin);
             }
         }
+        // where the sound agrees with the stamps, the stamps place
+        let contradicts = |own: &&Accepted| own.difference_s.is_none_or(|d| d.abs() > AGREES_S);
         let mut heard: Vec<Heard> = accepted
             .iter()
+            .filter(contradicts)
             .map(|own| Heard {
                 unit: self.index,
                 lead_take: self.leads[own.fit.lead],
@@ -127,7 +133,8 @@ impl Scope<'_> {
             let (Some(before), Some(next)) = (near.0.or(near.1), near.1.or(near.0)) else {
                 continue;
             };
-            if known.len() < 2 || (before.1 - next.1).abs() > 2.0 * ALIKE.0 {
+            let agree = (before.1 - next.1).abs() <= 2.0 * ALIKE.0;
+            if known.len() < 2 || !agree || before.1.abs() <= AGREES_S {
                 continue;
             }
             let takes = known

@@ -163,3 +163,12 @@ fn of_two_places_the_stamps_of_others_choose() {
     let middle = heard.iter().find(|h| h.take == 1).expect("settled");
     assert_eq!((middle.lead_take, middle.offset_s), (1, 0.0));
 }
+
+#[test]
+fn where_the_sound_agrees_with_the_stamps_the_stamps_place() {
+    let heard = settled(&[
+        place(fit(0, 0, -499.8, 20.0), None),
+        place(fit(2, 2, -499.9, 18.0), None),
+    ]);
+    assert!(heard.is_empty(), "{heard:?}");
+}

@@ -54,7 +54,7 @@ proptest! {
             let joined = found.value.iter().any(|joint| {
                 std::ptr::eq(joint.lead, take) || joint.followers.iter().any(|f| std::ptr::eq(f.take, take))
             });
-            let told = found.findings.iter().any(|f| f.code == "ran-alone" && f.place == take.place());
+            let told = found.findings.iter().any(|f| (f.code == "ran-alone" || f.code == "false-start") && f.place == take.place());
             prop_assert!(joined != told, "{} joined {joined} told {told}", take.place());
         }
         let mut outputs: Vec<&str> = found.value.iter().map(|joint| joint.name.as_str()).collect();

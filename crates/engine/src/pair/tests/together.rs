@@ -174,12 +174,12 @@ fn a_unit_may_stop_and_start_again() {
             "NORTH",
             vec![take("N1", 1000.0, 100.0), take("N2", 1200.0, 100.0)],
         ),
-        // out of order, a false start, and one take over both of the lead's
+        // out of order, a short one, and one take over both of the lead's
         (
             "SOUTH",
             vec![
                 take("S2", 1050.0, 40.0),
-                take("S1", 1002.0, 2.0),
+                take("S1", 1002.0, 12.0),
                 take("S3", 1260.0, 10.0),
             ],
         ),
@@ -314,4 +314,27 @@ fn what_a_take_left_undecided_stays_undecided() {
     let shoot = two(vec![take("N1", 1000.0, 60.0)], vec![doubtful]);
     let found = joint_takes(&shoot, 0, &[]);
     assert_eq!(found.value[0].followers[0].undecided[0].code, "set-uneven");
+}
+
+#[test]
+fn a_false_start_is_listed_and_not_used() {
+    // needs, fault 23: two seconds, then the take
+    let shoot = two(
+        vec![take("N1", 1000.0, 300.0)],
+        vec![take("S1", 1003.0, 2.0), take("S2", 1010.0, 280.0)],
+    );
+    let found = joint_takes(&shoot, 0, &[]);
+    assert_eq!(pairs(&found), [pair("N1", "S2", 10.0)]);
+    assert_eq!(finding(&found, "false-start").place, "SOUTH S1");
+    assert!(!codes(&found).contains(&"ran-alone"));
+    // three short takes are three takes when there is no longer one
+    let shoot = two(
+        vec![take("N1", 1000.0, 300.0)],
+        vec![
+            take("S1", 1003.0, 4.0),
+            take("S2", 1010.0, 4.5),
+            take("S3", 1020.0, 4.0),
+        ],
+    );
+    assert_eq!(joint_takes(&shoot, 0, &[]).value[0].followers.len(), 3);
 }
