@@ -2,13 +2,17 @@
 //! after `cargo bench -p commontime-engine --bench seek_table --`:
 //! `heights [SECONDS [APART_M [TAKES [NOISE_DBFS]]]]` compares every take of one unit with every take of the other;
 //! takes of different shoots are made by the same generators from other seeds and have nothing to do with each other.
+//! `cards LEAD FOLLOWER` finds the takes of two cards (`cargo run --release -p commontime-rehearsal --example many_takes`)
+//! by their sound alone.
 #![expect(clippy::print_stdout, reason = "a table for whoever asked for it")]
 
 use std::time::Instant;
 
+use engine::pair::Ground;
 use engine::progress::Silent;
-use engine::seek::{Fit, Onsets, among};
+use engine::seek::{Fit, Onsets, Wanted, among, listen};
 use engine::signal::MemorySound;
+use engine::take::scan;
 use engine::units::SampleRate;
 use rehearsal::scenes::{TwoArrays, two_arrays};
 use rehearsal::{Shoot, Sound};
@@ -22,6 +26,11 @@ fn main() {
         let given = words.get(i).and_then(|word| word.parse().ok());
         given.unwrap_or(default)
     };
+    if let [word, lead, follower] = &words[..]
+        && word == "cards"
+    {
+        cards(lead, follower);
+    }
     if words.first().map(String::as_str) == Some("heights") {
         heights(
             number(1, 120.0),
@@ -108,5 +117,41 @@ fn heights(seconds: f64, apart_m: f64, takes: u64, noise_dbfs: f64) {
         "{} unrelated pairs of takes; the highest stand {:.2?}",
         takes * (takes - 1),
         &chance[..chance.len().min(8)]
+    );
+}
+
+fn cards(lead: &str, follower: &str) {
+    let survey = scan(&[lead.into(), follower.into()], &Silent)
+        .expect("two cards")
+        .value;
+    let all = |unit: usize| (0..survey.units[unit].takes.len()).collect::<Vec<_>>();
+    let wanted = Wanted {
+        unit: 1,
+        takes: all(1),
+        leads: all(0),
+    };
+    let began = Instant::now();
+    let heard = listen(&survey, 0, &wanted, &Silent);
+    let took_s = began.elapsed().as_secs_f64();
+    let name = |unit: usize, take: usize| {
+        let name = &survey.units[unit].takes[take].name;
+        name.rsplit('_').next().unwrap_or(name).to_string()
+    };
+    let right = heard
+        .iter()
+        .filter(|heard| name(0, heard.lead_take) == name(1, heard.take))
+        .count();
+    let lowest = heard
+        .iter()
+        .filter_map(|heard| match heard.ground {
+            Ground::Sound { height, .. } => Some(height),
+            Ground::SameDifference { .. } => None,
+        })
+        .fold(f64::INFINITY, f64::min);
+    println!(
+        "{} by {} takes: {} found, {right} of them right, the lowest stands {lowest:.1}; {took_s:.1} s",
+        wanted.leads.len(),
+        wanted.takes.len(),
+        heard.len()
     );
 }
