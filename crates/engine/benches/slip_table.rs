@@ -2,7 +2,7 @@
 //! after `cargo bench -p commontime-engine --bench slip_table --`:
 //! `common [SECONDS [SEEDS]]` for slips of many sizes on a common signal, by programme and noise;
 //! `clean [SECONDS [SEEDS]]` for slips that are not there: wander, warm-up, rates that change, speech and music, noise;
-//! `acoustic [SECONDS [SEEDS]]` for two arrays in a room.
+//! `acoustic [SECONDS [SEEDS [SIZE]]]` for two arrays in a room, slips of one size or of many.
 #![expect(clippy::print_stdout, reason = "a table for whoever asked for it")]
 
 use engine::clock::acoustic::{AcousticRequest, measure_acoustic};
@@ -30,7 +30,11 @@ fn main() {
     match word(0) {
         "common" => common(number(1, 150.0), number(2, 2.0) as u64),
         "clean" => clean(number(1, 60.0), number(2, 3.0) as u64),
-        "acoustic" => acoustic(number(1, 90.0), number(2, 2.0) as u64),
+        "acoustic" => acoustic(
+            number(1, 90.0),
+            number(2, 2.0) as u64,
+            number(3, 0.0) as i64,
+        ),
         _ => {}
     }
 }
@@ -73,6 +77,12 @@ impl Row {
                     open.remove(i);
                 }
                 _ => self.wrong += 1,
+            }
+        }
+        if !open.is_empty() {
+            println!("  not found as they are: {open:?}");
+            for slip in &measured.slips {
+                println!("    found: {slip:?}");
             }
         }
         let mut counter = unit.clock.clone();
@@ -235,9 +245,10 @@ fn clean(seconds: f64, seeds: u64) {
     }
 }
 
-fn acoustic(seconds: f64, seeds: u64) {
+fn acoustic(seconds: f64, seeds: u64, size: i64) {
     head();
-    for samples in [0, -1, -2, -4, -8, -64, -441, -2048, 441, 8] {
+    let sizes = [0, -1, -2, -4, -8, -64, -441, -2048, 441, 8];
+    for samples in sizes.into_iter().filter(|s| size == 0 || *s == size) {
         let mut row = Row::default();
         for seed in 1..=seeds {
             let mut shoot = two_arrays(&TwoArrays {

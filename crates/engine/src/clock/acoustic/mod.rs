@@ -56,6 +56,9 @@ const PASSES: usize = 4;
 /// The first pass must find a crystal that changed its rate by several parts per million in the middle of the take.
 const RATE_ERRORS: [f64; PASSES] = [8e-6, 1.5e-6, 0.6e-6, 0.3e-6];
 
+/// Where fewer agree across some moment slips are looked for: templates holding both sides of one agree with either (0.37 seen).
+const WELL_ACROSS: f64 = 0.6;
+
 /// A pass that moves the clock by less than this many analysis samples within one template changes no template.
 const SETTLED: f64 = 0.05;
 
@@ -96,11 +99,17 @@ pub fn measure_acoustic(
     progress: &dyn Progress,
 ) -> Result<AcousticOutcome> {
     let (found, heard) = measure_as_it_is(request, progress)?;
-    let (Outcome::NotEstablished { .. }, Some(heard)) = (&found.outcome, heard) else {
+    let suspect = match &found.outcome {
+        Outcome::Locked(measured) => {
+            let weak = |sign: &Sign| sign.name == signs::ACROSS && sign.value < WELL_ACROSS;
+            !measured.slips.is_empty() || measured.signs.iter().any(weak)
+        }
+        Outcome::NotEstablished { .. } => true,
+    };
+    let Some(heard) = heard.filter(|_| suspect) else {
         return Ok(found);
     };
-    let (lead, follower) = (request.lead, request.follower);
-    let (from, to) = together(request);
+    let (lead, follower, (from, to)) = (request.lead, request.follower, together(request));
     let listening = Listening::new(lead, follower, from, to);
     let slips = slips::scan(request, &heard, listening, progress)?;
     if slips.is_empty() {
@@ -118,6 +127,8 @@ pub fn measure_acoustic(
             outcome: Outcome::Locked(Box::new(on_files(*measured, slips, follower.length().0))),
             ..past
         },
+        // a clock that steps is no clock, however well its pieces agree
+        Outcome::NotEstablished { .. } if matches!(found.outcome, Outcome::Locked(_)) => past,
         Outcome::NotEstablished { .. } => found,
     })
 }

@@ -29,6 +29,9 @@ const HALF_SEARCH: f64 = 6.0;
 /// a third of the take passes and a slip does not.
 const LEAST_ACROSS: f64 = 0.25;
 
+/// The sign that asks for it.
+pub(super) const ACROSS: &str = "share of the comparisons that agree across the weakest moment";
+
 /// No crystal changes its rate by more from one node to the next; lost samples look like it, parts per million.
 const MOST_JUMP_PPM: f64 = 8.0;
 
@@ -198,11 +201,7 @@ impl Trial<'_> {
             1e6 * difference,
             1e6 * limit,
         ));
-        signs.push(at_least(
-            "share of the comparisons that agree across the weakest moment",
-            self.weakest_cut(),
-            LEAST_ACROSS,
-        ));
+        signs.push(at_least(ACROSS, self.weakest_cut(), LEAST_ACROSS));
         signs.push(at_most(
             "largest step of the delay, microseconds",
             1e6 * self.step_size() / self.prior.hz,
