@@ -10,8 +10,8 @@ use rayon::prelude::*;
 use super::dense::{Square, dot};
 use crate::tie::acoustic::edges::Edge;
 
-/// Floor of an edge's sigma, analysis samples: templates are no better than this.
-const LEAST_SIGMA: f64 = 0.01;
+/// Floor of an edge's sigma, analysis samples; what edges scatter beyond their sigma is estimated along.
+const LEAST_SIGMA: f64 = 0.001;
 
 /// Scale of the weights at the start, in sigmas: nothing is an outlier yet.
 const FIRST_SCALE: f64 = 40.0;
@@ -29,7 +29,7 @@ const ROUNDS: usize = 40;
 const SETTLED: usize = 6;
 
 /// The geometry's scatter: first value and limits, analysis samples.
-const GEOMETRY: (f64, f64, f64) = (2.0, 0.003, 20.0);
+const GEOMETRY: (f64, f64, f64) = (2.0, 0.0005, 20.0);
 
 /// The normal distribution's standard deviation over its median absolute value.
 const MAD_TO_SIGMA: f64 = 1.4826;
@@ -52,7 +52,7 @@ pub struct Solution {
     pub apparent: Vec<f64>,
     /// The part of it that is the clock's.
     pub clock: Vec<f64>,
-    /// Covariance of `clock`, analysis samples squared.
+    /// Covariance of `clock`, analysis samples squared; of [`solve_as_restless`] that of clocks of every restlessness.
     pub covariance: Square,
     /// Standard deviation of `apparent` about the clock, analysis samples.
     pub geometry: f64,
@@ -60,34 +60,72 @@ pub struct Solution {
     pub weights: Vec<f64>,
     /// How restless the clock was taken for, a ratio per square root of a second.
     pub wander: f64,
+    /// How restless it may be: the root mean square over every restlessness tried, each by its evidence.
+    pub likely_wander: f64,
     /// Logarithm of the marginal likelihood up to a constant of the edges; weights count by what the line process of
     /// their rule costs (Black and Rangarajan 1996).
     pub evidence: f64,
 }
 
 /// How much more restless a clock is tried as, step by step.
-const RESTLESS_STEP: f64 = 3.162_277_660_168_379_5;
+const RESTLESS_STEP: f64 = 4.0;
 
-/// How often: from 0.012 to 1.2 ppm per square root of a second.
-const RESTLESS_STEPS: i32 = 4;
+/// How often: over three decades.
+const RESTLESS_STEPS: i32 = 5;
 
 /// By how much the logarithm of the evidence must grow for a more restless clock to be believed.
 const WORTH: f64 = 3.0;
 
 /// Solves for the clock, taken for as restless as the edges make it (at least as `prior` says); `None` when they do not
-/// determine it.
+/// determine it. Which restlessness it is the edges may leave open: the covariance counts every one by its evidence.
 #[must_use]
 pub fn solve_as_restless(edges: &[Edge], prior: &Prior<'_>) -> Option<Solution> {
-    (0..=RESTLESS_STEPS)
+    let tried: Vec<Solution> = (0..=RESTLESS_STEPS)
         .into_par_iter()
         .map(|step| prior.wander * RESTLESS_STEP.powi(step))
         .filter_map(|wander| solve(edges, &Prior { wander, ..*prior }))
-        .collect::<Vec<_>>()
-        .into_iter()
-        .reduce(|best, more| {
-            let better = more.evidence > best.evidence + WORTH;
-            if better { more } else { best }
-        })
+        .collect();
+    let best = tried.iter().reduce(|best, more| {
+        let better = more.evidence > best.evidence + WORTH;
+        if better { more } else { best }
+    })?;
+    Some(best.widened(&tried))
+}
+
+impl Solution {
+    /// This solution with the covariance of all that were tried, their distances from it included.
+    fn widened(&self, tried: &[Self]) -> Self {
+        let most = tried.iter().map(|s| s.evidence).fold(f64::MIN, f64::max);
+        let weigh = |solution: &Self| (solution.evidence - most).exp();
+        let sum: f64 = tried.iter().map(weigh).sum();
+        let nodes = self.clock.len();
+        let mut covariance = Square::zeros(nodes);
+        let mut square = 0.0;
+        for solution in tried {
+            let share = weigh(solution) / sum;
+            if share < 1e-3 {
+                continue;
+            }
+            square += share * solution.wander.powi(2);
+            let apart: Vec<f64> = solution
+                .clock
+                .iter()
+                .zip(&self.clock)
+                .map(|(other, own)| other - own)
+                .collect();
+            for i in 0..nodes {
+                for j in 0..nodes {
+                    let value = solution.covariance.at(i, j) + apart[i] * apart[j];
+                    covariance.add(i, j, share * value);
+                }
+            }
+        }
+        Self {
+            covariance,
+            likely_wander: square.sqrt(),
+            ..self.clone()
+        }
+    }
 }
 
 /// Solves for the clock; `None` when the edges do not determine it.
@@ -246,6 +284,7 @@ impl<'a> System<'a> {
             geometry: self.geometry,
             weights: Vec::new(),
             wander: prior.wander,
+            likely_wander: prior.wander,
             evidence: 0.5 * (fit - inner_log_det - schur_log_det + prior_log_det),
         })
     }

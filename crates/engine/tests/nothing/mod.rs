@@ -3,7 +3,7 @@
 //! table of false locks.
 
 use engine::clock::acoustic::{AcousticRequest, measure_acoustic};
-use engine::clock::common::measure_common;
+use engine::clock::common::{find_past_slips, measure_common};
 use engine::clock::{Measured, Outcome};
 use engine::progress::Silent;
 use engine::signal::{MemorySound, Sound as _};
@@ -203,7 +203,7 @@ impl Pair {
         self
     }
 
-    /// What is said when a common signal is looked for.
+    /// What is said when a common signal is looked for: among all channels, on the last ones as if named, past slips.
     pub fn common(&self) -> Said {
         let [lead, follower] = &self.sounds;
         let mut pairs = find_common(lead, follower, &self.guess, &Silent).expect("memory");
@@ -214,10 +214,17 @@ impl Pair {
         {
             pairs.push(*pair);
         }
-        let Some(pair) = pairs.first() else {
-            return Said::Nothing;
+        let outcome = match pairs.first() {
+            Some(pair) => measure_common(lead, follower, pair, &Silent).expect("memory"),
+            None => {
+                let past = find_past_slips(lead, follower, &self.guess, None, &Silent);
+                match past.expect("memory") {
+                    Some((_, outcome)) => outcome,
+                    None => return Said::Nothing,
+                }
+            }
         };
-        match measure_common(lead, follower, pair, &Silent).expect("memory") {
+        match outcome {
             Outcome::Locked(measured) => self.judged(&measured, measured.offset.0),
             Outcome::NotEstablished { .. } => Said::Nothing,
         }

@@ -42,8 +42,9 @@ const TOLERABLE_S: f64 = 0.05;
 /// A coarse place must score this many times the next best one to be believed (measured on synthetic rooms).
 const LEAST_MARGIN: f64 = 1.3;
 
-/// How the rate of a free-running pair walks at least, a ratio per square root of a second (measured on synthetic wander).
-const WANDER: f64 = 0.012e-6;
+/// How the rate of a pair walks at least, a ratio per square root of a second: a sixteenth of what crystals in a room do
+/// (0.012 ppm, measured on synthetic wander).
+const WANDER: f64 = 0.000_75e-6;
 
 /// The whole take's correlation must stand so many times above its side lobes: rooms 30 and more, two different loops of
 /// one period, whose phases are as steady as a clock's, 8 at most (measured, `no_lock_table` and `acoustic_table`).

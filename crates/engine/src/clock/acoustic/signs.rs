@@ -39,6 +39,10 @@ const MOST_JUMP_PPM: f64 = 8.0;
 /// one is no reason to refuse the clock, but half of it is added to its sigma.
 const MOST_STEP_US: f64 = 83.0;
 
+/// How the rate of a free-running pair walks, a ratio per square root of a second (measured on synthetic wander): parts of
+/// a take may differ by as much whatever the edges say.
+const USUAL_WANDER: f64 = 0.012e-6;
+
 /// At most this many edges are asked twice.
 const ASKED_TWICE: usize = 2000;
 
@@ -269,7 +273,8 @@ impl Trial<'_> {
             times.iter().sum::<f64>() / part as f64
         };
         let apart_s = middle(nodes - part) - middle(0);
-        let limit = 3.0 * (early.1.hypot(late.1) + self.prior.wander * apart_s.max(0.0).sqrt());
+        let wander = self.solution.likely_wander.max(USUAL_WANDER);
+        let limit = 3.0 * (early.1.hypot(late.1) + wander * apart_s.max(0.0).sqrt());
         Some(((early.0 - late.0).abs(), limit))
     }
 
@@ -315,7 +320,7 @@ impl Trial<'_> {
             difference: halves.difference.as_deref(),
             rate_hz,
             analysis_hz: self.prior.hz,
-            wander: self.prior.wander,
+            wander: self.solution.likely_wander,
             step: self.step_size(),
         }
     }
