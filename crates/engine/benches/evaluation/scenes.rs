@@ -19,7 +19,7 @@ pub enum Course {
     Quick,
     /// 0.3 ppm of thermal wander, periods of 430 and 140 s.
     Thermal,
-    /// 3 ppm of warming up, a quarter of the take its time constant.
+    /// 3 ppm of warming up, two minutes its time constant.
     WarmUp,
     /// 8, 14 and 8 ppm, a third of the take each.
     Segments,
@@ -78,9 +78,9 @@ fn step(from_s: f64, ppm: f64) -> Segment {
     Segment { from_s, ppm }
 }
 
-/// `3 (1 - exp(-t / tau))` ppm in steps of half a second, each below 0.03 ppm.
+/// `3 (1 - exp(-t / tau))` ppm in steps of half a second, each below 0.013 ppm.
 fn warming(seconds: f64) -> Vec<Segment> {
-    let tau = seconds / 4.0;
+    let tau = 120.0;
     let at = |t: f64| 3.0 * (1.0 - (-t / tau).exp());
     (0..(2.0 * seconds) as u32)
         .map(|i| 0.5 * f64::from(i))

@@ -1,6 +1,7 @@
 //! What was measured in, what may be said about it out: basis, status, offset, rate and bounds exactly as design section 5
 //! allows. No sound is read here; each rule can be tried on numbers alone.
 
+use super::line::no_line;
 use crate::alignment::{Basis, CommonLevel, Status};
 use crate::clock::{Clock, Measured};
 use crate::finding::{Finding, Sign, Weight};
@@ -162,6 +163,9 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
     let calibration = told(&claim, evidences);
     claim.findings.extend(calibration);
     claim.ask_implausible_rate();
+    claim
+        .findings
+        .extend(claim.measured.as_ref().and_then(no_line));
     claim.offset_bound = Samples(claim.offset_bound.0.max(3.0 * claim.offset_sigma.0));
     claim
 }

@@ -1,6 +1,7 @@
 //! Joint takes in, an alignment out: which basis each follower's place rests on and what may be claimed because of it
 //! (design section 5).
 
+mod line;
 mod claim;
 mod level;
 mod calibrated;

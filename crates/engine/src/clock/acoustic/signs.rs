@@ -78,6 +78,7 @@ pub(super) struct Halves {
 pub(super) struct Sigma<'a> {
     nodes: &'a [f64],
     covariance: &'a Square,
+    clock: &'a [f64],
     difference: Option<&'a [f64]>,
     rate_hz: f64,
     analysis_hz: f64,
@@ -317,6 +318,7 @@ impl Trial<'_> {
         Sigma {
             nodes,
             covariance: &self.solution.covariance,
+            clock: &self.solution.clock,
             difference: halves.difference.as_deref(),
             rate_hz,
             analysis_hz: self.prior.hz,
@@ -357,11 +359,31 @@ impl Sigma<'_> {
         random.sqrt() + 0.5 * self.step
     }
 
-    /// Variance of what the rate may have done beyond the outer nodes: `q^2 D^3 / 3`.
+    /// Variance of what the rate may have done beyond the outer nodes: the walk's `q^2 D^3 / 3`, and the bend of the last
+    /// nodes gone on, `b (D^2 + D W) / 2` off a line through the outer `W` seconds.
     fn beyond(&self, lead: f64) -> f64 {
-        let (first, last) = (self.nodes[0], self.nodes[self.nodes.len() - 1]);
+        let end = self.nodes.len() - 1;
+        let (first, last) = (self.nodes[0], self.nodes[end]);
         let beyond_s = (first - lead).max(lead - last).max(0.0) / self.rate_hz;
-        (self.wander * self.analysis_hz).powi(2) * beyond_s.powi(3) / 3.0
+        let at = if lead < first {
+            [0, 2, 4]
+        } else {
+            [end, end.saturating_sub(2), end.saturating_sub(4)]
+        };
+        let (bend, across_s) = self.bend(at.map(|i| i.min(end)));
+        let walk = (self.wander * self.analysis_hz).powi(2) * beyond_s.powi(3) / 3.0;
+        walk + (0.5 * bend * beyond_s * (beyond_s + across_s)).powi(2)
+    }
+
+    /// The bend of the clock over three nodes, analysis samples a second squared, and the time they span; none for fewer.
+    fn bend(&self, at: [usize; 3]) -> (f64, f64) {
+        let [t0, t1, t2] = at.map(|i| self.nodes[i] / self.rate_hz);
+        let [r0, r1, r2] = at.map(|i| self.clock[i]);
+        if t0 == t1 || t1 == t2 {
+            return (0.0, 0.0);
+        }
+        let change = (r2 - r1) / (t2 - t1) - (r1 - r0) / (t1 - t0);
+        (2.0 * change / (t2 - t0), (t2 - t0).abs())
     }
 }
 

@@ -99,7 +99,13 @@ impl Track {
     pub fn rate_sigma(&self) -> Ppm {
         let end = self.lead.len() - 1;
         let span_s = (self.lead[end] - self.lead[0]) / self.rate_hz;
-        Ppm(self.honest * self.smooth.ends_variance.sqrt() / span_s * 1e6)
+        // beyond the middles of the outer blocks, half a block of either end is prolonged
+        let beyond = [(0, -1.0), (end, 1.0)].map(|(i, side)| {
+            let after = side * HOP as f64 / self.rate_hz;
+            self.smooth.variance_beyond(i, after, 0.0) - self.smooth.covariance[i][0]
+        });
+        let variance = self.smooth.ends_variance + beyond[0].max(0.0) + beyond[1].max(0.0);
+        Ppm(self.honest * variance.sqrt() / span_s * 1e6)
     }
 
     /// How far straight lines between the knots handed over may stay from the clock, samples: less than what is not known.
