@@ -81,8 +81,7 @@ pub fn tie(seeds: u64) {
     );
     println!("|---|---|---|---|---|---|");
     let few = seeds.div_ceil(4);
-    let kinds: [(&str, fn(u64, f64, f64, Course) -> Scene); 2] =
-        [("flat", wire), ("talker", talker)];
+    let kinds: [(&str, Wired); 2] = [("flat", wire), ("talker", talker)];
     for (name, scene) in kinds {
         for snr_db in [40.0, 20.0, 0.0] {
             let cell = Cell::of(few, |seed| {
@@ -97,6 +96,9 @@ pub fn tie(seeds: u64) {
     }
 }
 
+/// A scene with a wire: seed, seconds, decibels over the noise, how the clock goes.
+type Wired = fn(u64, f64, f64, Course) -> Scene;
+
 fn coverage_head(first: &str) {
     println!("| {first} | clock | locked | start: % within 2 sigma (z rms) | rate | curve |");
     println!("|---|---|---|---|---|---|");
@@ -105,8 +107,7 @@ fn coverage_head(first: &str) {
 /// Coverage on a common signal.
 pub fn uncertainty_common(seeds: u64) {
     coverage_head("scene");
-    let kinds: [(&str, fn(u64, f64, f64, Course) -> Scene); 2] =
-        [("flat", wire), ("talker", talker)];
+    let kinds: [(&str, Wired); 2] = [("flat", wire), ("talker", talker)];
     let mut all = Cell::default();
     for (name, scene) in kinds {
         for (seconds, snr_db) in [(60.0, 40.0), (60.0, 10.0)] {

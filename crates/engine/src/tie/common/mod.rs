@@ -8,6 +8,7 @@
 mod ladder;
 mod search;
 mod level;
+mod evened;
 mod transfer;
 
 pub use ladder::{Ladder, Rung, climb};

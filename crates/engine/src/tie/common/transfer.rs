@@ -11,6 +11,7 @@ use std::f64::consts::PI;
 use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 
+use super::evened::{boxed, smooth_phase};
 use super::level::{BinLevel, Levels};
 use super::search::{Scope, Track};
 use crate::error::Result;
@@ -341,7 +342,7 @@ impl Transfer {
     fn add(&mut self, turned: &[Vec<Complex64>; 2], halves: &[Half; 2]) {
         self.windows += 1.0;
         self.levels.add(&self.window_level(turned, halves));
-        let smooth = turned.each_ref().map(|half| smooth_phase(half));
+        let smooth = turned.each_ref().map(|half| smooth_phase(half, SMOOTH));
         for bin in 0..self.coherence.len() {
             let (a, b) = (turned[0][bin], turned[1][bin]);
             self.coherence[bin] += (a * b.conj()).re;
@@ -465,41 +466,4 @@ impl Transfer {
         let mean = ratios.iter().sum::<f64>() / n;
         (ratios.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / n).sqrt()
     }
-}
-
-/// Mean over `2 reach + 1` neighbours.
-fn boxed(values: &[f64], reach: usize) -> Vec<f64> {
-    let mut sums = vec![0.0];
-    let mut sum = 0.0;
-    for value in values {
-        sum += value;
-        sums.push(sum);
-    }
-    (0..values.len())
-        .map(|i| {
-            let (from, to) = (i.saturating_sub(reach), (i + reach + 1).min(values.len()));
-            (sums[to] - sums[from]) / (to - from) as f64
-        })
-        .collect()
-}
-
-/// Unit phasors of the phase, smoothed over neighbouring bins.
-fn smooth_phase(values: &[Complex64]) -> Vec<Complex64> {
-    let part = |pick: fn(&Complex64) -> f64| {
-        let picked: Vec<f64> = values.iter().map(pick).collect();
-        boxed(&picked, SMOOTH)
-    };
-    part(|c| c.re)
-        .into_iter()
-        .zip(part(|c| c.im))
-        .map(|(re, im)| {
-            let sum = Complex64::new(re, im);
-            let size = sum.norm();
-            if size > 0.0 {
-                sum / size
-            } else {
-                Complex64::new(1.0, 0.0)
-            }
-        })
-        .collect()
 }
