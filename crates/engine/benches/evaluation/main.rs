@@ -3,7 +3,7 @@
 //! `tie [SEEDS]` a common signal and a constant clock beside the Cramer-Rao bound (`bound.rs`), and clocks that wander;
 //! `uncertainty common|room [SEEDS]` how often the truth lies within two sigma, cell by cell;
 //! `room [SEEDS]` clocks by content over lengths, distances and reverberation times;
-//! `drift` the full-length shoot whose rate goes 8, 14, 8 ppm, and a sine of 2 ppm over 30 minutes.
+//! `drift [PART]` the full-length shoot, or a part of its length, whose rate goes 8, 14, 8 ppm, and a sine of 2 ppm over 30 minutes.
 #![expect(clippy::print_stdout, reason = "tables for whoever asked for them")]
 
 #[path = "../../tests/moving/mod.rs"]
@@ -25,7 +25,7 @@ fn main() {
         ("uncertainty", "common") => tables::uncertainty_common(seeds(2, 20)),
         ("uncertainty", "room") => tables::uncertainty_room(seeds(2, 12)),
         ("room", _) => tables::room(seeds(1, 5)),
-        ("drift", _) => tables::drift(),
+        ("drift", part) => tables::drift(part.parse().unwrap_or(1.0)),
         _ => {}
     }
 }

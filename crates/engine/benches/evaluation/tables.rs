@@ -209,7 +209,7 @@ fn row(name: &str, cell: &Cell) {
 }
 
 /// Long takes whose rate changes.
-pub fn drift() {
+pub fn drift(part: f64) {
     println!("| scene | clock, samples rms | worst | rate, ppm |");
     println!("|---|---|---|---|");
     let scenes = [
@@ -225,7 +225,7 @@ pub fn drift() {
         ),
     ];
     for (name, seconds, course) in scenes {
-        match by_wire(&talker(1, seconds, 40.0, course)) {
+        match by_wire(&talker(1, part * seconds, 40.0, course)) {
             Ok(score) => println!(
                 "| {name} | {:.4} | {:.4} | {:.5} |",
                 score.rms,
