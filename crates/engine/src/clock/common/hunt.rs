@@ -34,8 +34,20 @@ pub struct Hunt<'a> {
     pub wire: Wire,
     /// Where the follower starts, within a tenth of a second or two.
     pub offset: LeadPos,
+    /// What is known of the channels.
+    pub known: Known,
     /// Whom to tell.
     pub progress: &'a dyn Progress,
+}
+
+/// What is known of the two channels before slips are looked for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Known {
+    /// They carry one signal.
+    Common,
+    /// They may: no pair keeps one clock. Only steps that peaks of single windows show can be why, and without one
+    /// it is not worth a closer look.
+    Perhaps,
 }
 
 /// The slips, and the clock over the files mended of the certain ones.
@@ -135,6 +147,9 @@ impl Hunt<'_> {
             return Ok(None);
         };
         let rough = rough_steps(&ladder);
+        if rough.is_empty() && self.known == Known::Perhaps {
+            return Ok(None);
+        }
         let rungs: Vec<Block> = ladder.stretches.iter().flatten().map(as_block).collect();
         let Some(seed) = track(&rungs, &rough, self.rate_hz()) else {
             return Ok(None);

@@ -10,7 +10,7 @@ mod tests;
 mod slip_tests;
 
 use blocks::{BLOCK, GROUP, HOP, Meter, Pass, Plan, Wire};
-use hunt::{Caught, Hunt};
+use hunt::{Caught, Hunt, Known};
 use track::Track;
 
 use crate::clock::slips::{continuous, mended, on_files, steps};
@@ -91,6 +91,7 @@ pub fn measure_common(
         follower,
         wire: Wire::of(pair),
         offset: pair.places[0].1,
+        known: Known::Common,
         progress,
     };
     let guess = Guess {
@@ -146,6 +147,7 @@ pub fn find_past_slips(
                 band_hz: (60.0, top),
             },
             offset: likely.offset,
+            known: Known::Perhaps,
             progress,
         };
         let Some(caught) = hunt.run()? else {
