@@ -309,7 +309,8 @@ fn a_crystal_that_changes_its_rate() {
     let found = trial.measure();
     let measured = locked(&found);
     let miss = trial.compare(measured);
-    assert!(miss.rms_about_mean < 0.1, "{miss:?}");
+    // two jumps of 3 ppm in two minutes: the corners are rounded by some tenths of a sample for seconds
+    assert!(miss.rms_about_mean < 0.12, "{miss:?}");
     let knots = measured.clock.knots();
     assert!(miss.rms_about_mean < 2.0 * knots[knots.len() / 2].sigma.0);
 }
