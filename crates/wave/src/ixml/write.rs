@@ -195,11 +195,21 @@ fn allowed(text: &str) -> String {
         .collect()
 }
 
-/// Whether an element may have this name: a letter or `_`, then letters, digits, `_`, `-`, `.` (XML 1.0, clause 2.3,
-/// narrowed).
+/// Whether an element may have this name: a name of XML 1.0, clause 2.3, without colons.
 fn is_name(name: &str) -> bool {
-    name.starts_with(|c: char| c.is_alphabetic() || c == '_')
-        && name
-            .chars()
-            .all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.'))
+    name.starts_with(starts_name) && name.chars().all(is_in_name)
+}
+
+/// `NameStartChar` without the colon (XML 1.0, fifth edition, production 4).
+fn starts_name(c: char) -> bool {
+    matches!(c, 'A'..='Z' | '_' | 'a'..='z' | '\u{C0}'..='\u{D6}' | '\u{D8}'..='\u{F6}' | '\u{F8}'..='\u{2FF}'
+        | '\u{370}'..='\u{37D}' | '\u{37F}'..='\u{1FFF}' | '\u{200C}'..='\u{200D}' | '\u{2070}'..='\u{218F}'
+        | '\u{2C00}'..='\u{2FEF}' | '\u{3001}'..='\u{D7FF}' | '\u{F900}'..='\u{FDCF}' | '\u{FDF0}'..='\u{FFFD}'
+        | '\u{10000}'..='\u{EFFFF}')
+}
+
+/// `NameChar` without the colon (production 4a).
+fn is_in_name(c: char) -> bool {
+    starts_name(c)
+        || matches!(c, '-' | '.' | '0'..='9' | '\u{B7}' | '\u{300}'..='\u{36F}' | '\u{203F}'..='\u{2040}')
 }
