@@ -40,20 +40,18 @@ const DAYS_DIFFER_S: f64 = 200.0;
 
 /// Whether the two may have run together by their stamps: quick, and never no when [`by_stamps`] says yes.
 pub(super) fn may_run_together(lead: &Take, take: &Take) -> bool {
-    gap_about(lead, take).is_some_and(|gap_s| gap_s <= DAYS_DIFFER_S)
-}
-
-/// The time between two takes by their stamps within [`DAYS_DIFFER_S`], seconds; 0 when they ran together.
-fn gap_about(lead: &Take, take: &Take) -> Option<f64> {
-    let later_s = take.stamp_seconds()? - lead.stamp_seconds()?;
-    let later_s = match later_s {
-        0.0..=86_400.0 => later_s,
-        -86_400.0..0.0 => later_s + 86_400.0,
-        _ => later_s.rem_euclid(86_400.0),
+    let (Some(own_s), Some(lead_s)) = (take.stamp_seconds(), lead.stamp_seconds()) else {
+        return false;
+    };
+    let later_s = match own_s - lead_s {
+        later_s @ 0.0..=86_400.0 => later_s,
+        later_s @ -86_400.0..0.0 => later_s + 86_400.0,
+        // stamps more than a day apart, where every day adds its difference: not for a quick look
+        _ => return true,
     };
     let after_lead_s = later_s - lead.seconds();
     let before_lead_s = 86_400.0 - later_s - take.seconds();
-    Some(after_lead_s.min(before_lead_s).max(0.0))
+    after_lead_s.min(before_lead_s) <= DAYS_DIFFER_S
 }
 
 /// The place by the stamps, `shift` samples of the follower added to its own. Stamps start again every 24 label-hours, so

@@ -70,3 +70,18 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn stamps_years_ahead_are_placed_by_the_day_their_labels_have() {
+    // 400 days of 24/1.001 labels are 34 594.56 s longer than 400 days of 86 400 s
+    let counting = Counting::new(FrameRate::F23_976, false).unwrap();
+    let day_s = 86_400.0 * 1.001;
+    let [lead, take] = [0.0, 400.0 * day_s].map(|stamp_s| {
+        let mut take = take("T", stamp_s, 60.0);
+        take.stamp.as_mut().unwrap().counting = Some(counting);
+        take
+    });
+    let place = place::by_stamps(&lead, &take, 0).unwrap();
+    assert!((place.overlap_s - 60.0).abs() < 1e-3, "{place:?}");
+    assert!(place::may_run_together(&lead, &take));
+}
