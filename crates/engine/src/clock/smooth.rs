@@ -11,6 +11,8 @@ mod filter;
 #[cfg(test)]
 mod tests;
 
+use crate::signal::median;
+
 pub(super) use filter::State;
 use filter::{Course, RESTLESS, Walk, likelihood, rts};
 
@@ -162,14 +164,14 @@ impl Line {
         let mut slopes: Vec<f64> = (0..t.len() - half)
             .map(|i| (z[i + half] - z[i]) / (t[i + half] - t[i]))
             .collect();
-        let slope = median(&mut slopes);
+        let slope = median(&mut slopes).unwrap_or(0.0);
         let from = t[0];
         let mut left: Vec<f64> = t
             .iter()
             .zip(z)
             .map(|(t, z)| z - slope * (t - from))
             .collect();
-        let phase = median(&mut left);
+        let phase = median(&mut left).unwrap_or(0.0);
         Self { from, phase, slope }
     }
 
@@ -180,11 +182,6 @@ impl Line {
     pub(super) fn taken_off(self, t: &[f64], z: &[f64]) -> Vec<f64> {
         t.iter().zip(z).map(|(t, z)| z - self.at(*t)).collect()
     }
-}
-
-fn median(values: &mut [f64]) -> f64 {
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 pub(super) fn weighted(variance: &[f64], weight: &[f64]) -> Vec<f64> {
@@ -231,7 +228,7 @@ fn difference_scale(t: &[f64], z: &[f64], variance: &[f64], weights: &[f64]) -> 
         })
         .collect();
     // 0.6745: the median of |x| for a normal distribution of unit variance
-    (ratios.len() >= 5).then(|| (median(&mut ratios) / 0.6745).powi(2))
+    (ratios.len() >= 5).then_some((median(&mut ratios)? / 0.6745).powi(2))
 }
 
 /// Weights of the measurements about a clock that may be restless, annealed so that a far outlier does not first bend the

@@ -6,10 +6,14 @@ pub mod stretch;
 pub mod kernel;
 pub mod spectrum;
 pub mod levels;
+pub mod order;
+pub mod warp;
 
 pub use kernel::{Kernel, KernelSpec};
 pub use levels::{LevelMeter, Levels};
 pub use mended::{Mended, Seam, Seams};
+pub use order::median;
 pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};
 pub use stretch::Stretch;
+pub use warp::warped;

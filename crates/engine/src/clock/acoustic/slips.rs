@@ -13,6 +13,7 @@ use crate::clock::slips::splice::splice;
 use crate::clock::{Side, Slip};
 use crate::error::Result;
 use crate::progress::Progress;
+use crate::signal::median;
 use crate::tie::acoustic::edges::{Meter, Peak};
 use crate::tie::acoustic::listening::Listening;
 use crate::tie::acoustic::templates::{Grid, Templates};
@@ -80,10 +81,10 @@ pub(super) fn scan(
             }
         })
         .collect();
-    let ordinary = median(cuts.iter().map(|cut| cut.peak.prominence).collect());
-    let base = median(cuts.iter().map(|cut| cut.peak.delta).collect());
+    let ordinary = middle(cuts.iter().map(|cut| cut.peak.prominence));
+    let base = middle(cuts.iter().map(|cut| cut.peak.delta));
     let near = cuts.iter().map(|cut| (cut.peak.delta - base).abs());
-    let scatter = 1.4826 * median(near.filter(|off| *off < SMALLEST).collect());
+    let scatter = 1.4826 * middle(near.filter(|off| *off < SMALLEST));
     let factor = listening.decimator.factor() as f64;
     let sigma = (scatter * factor).max(LEAST_SIGMA);
     let mut slips = Vec::new();
@@ -279,7 +280,7 @@ impl Step<'_> {
     }
 }
 
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied().unwrap_or(0.0)
+/// Their median; 0 for none.
+fn middle(values: impl Iterator<Item = f64>) -> f64 {
+    median(&mut values.collect::<Vec<f64>>()).unwrap_or(0.0)
 }

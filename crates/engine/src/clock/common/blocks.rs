@@ -10,7 +10,7 @@ use crate::clock::Clock;
 use crate::clock::slips::steps::Delay;
 use crate::error::Result;
 use crate::progress::Progress;
-use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann};
+use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann, warped};
 use crate::tie::common::CommonPair;
 use crate::tie::correlate::{Bins, COMB};
 use crate::units::LeadPos;
@@ -205,7 +205,12 @@ impl<'a> Meter<'a> {
         let length = HOP * (many + 1);
         let mut lead = vec![0.0; length];
         self.lead.read(&[self.pair.lead], start, &mut [&mut lead])?;
-        let warped = self.warped(map, start, length)?;
+        let warped = warped(
+            (self.follower, self.pair.follower),
+            &self.kernel,
+            length,
+            |i| map.follower_at(LeadPos((start + i as i64) as f64)).0,
+        )?;
         Ok((0..many)
             .filter_map(|i| {
                 let middle = (start + (i * HOP + HOP) as i64) as f64;
@@ -220,33 +225,6 @@ impl<'a> Meter<'a> {
                 Some(heard)
             })
             .collect())
-    }
-
-    /// The follower's sound at the lead positions from `start` on.
-    fn warped(&self, map: &Clock, start: i64, length: usize) -> Result<Vec<f64>> {
-        const STEP: usize = 64;
-        let at = |i: usize| map.follower_at(LeadPos((start + i as i64) as f64)).0;
-        let mut positions = Vec::with_capacity(length);
-        let mut here = at(0);
-        for i in (0..length).step_by(STEP) {
-            let next = at(i + STEP);
-            for j in 0..STEP.min(length - i) {
-                positions.push(here + (next - here) * j as f64 / STEP as f64);
-            }
-            here = next;
-        }
-        let margin = self.kernel.taps();
-        let first = positions[0].floor() as i64 - margin as i64;
-        let span = (positions[length - 1] - positions[0]).ceil() as usize + 2 * margin + 2;
-        let mut plane = vec![0.0; span];
-        self.follower
-            .read(&[self.pair.follower], first, &mut [&mut plane])?;
-        positions
-            .iter_mut()
-            .for_each(|position| *position -= first as f64);
-        let mut out = vec![0.0; length];
-        self.kernel.resample(&[&plane], &positions, &mut [&mut out]);
-        Ok(out)
     }
 
     /// One block of lead and warped follower; `None` when either is silent.

@@ -18,8 +18,8 @@ use crate::clock::{Clock, Knot, Measured, Outcome};
 use crate::error::Result;
 use crate::finding::Sign;
 use crate::progress::Progress;
-use crate::signal::Sound;
-use crate::tie::common::{CommonPair, Verdict, likely_pairs, verify_common};
+use crate::signal::{Sound, median};
+use crate::tie::common::{CommonPair, LikelyPair, Verdict, verify_common};
 use crate::tie::{Guess, Source, Tie};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
@@ -118,8 +118,8 @@ fn ambiguous(pair: &CommonPair) -> Outcome {
     }
 }
 
-/// Looks for a common signal that slips part: where [`crate::tie::common::find_common`] finds no pair that keeps one clock.
-/// `named` are the channels a person gave. What comes of the first pair that proves to be a common signal once its slips are
+/// Looks for a common signal that slips part: where [`crate::tie::common::search_common`] finds no pair that keeps one
+/// clock, only `likely` ones. What comes of the first pair that proves to be a common signal once its slips are
 /// mended; `None` when there is none.
 ///
 /// # Errors
@@ -128,13 +128,12 @@ pub fn find_past_slips(
     lead: &dyn Sound,
     follower: &dyn Sound,
     guess: &Guess,
-    named: Option<(usize, usize)>,
+    likely: &[LikelyPair],
     progress: &dyn Progress,
 ) -> Result<Option<(CommonPair, Outcome)>> {
     if lead.rate() != follower.rate() {
         return Ok(None);
     }
-    let likely = likely_pairs(lead, follower, guess, named, progress)?;
     for likely in likely.iter().take(LIKELY).filter(|l| l.height >= STRONG) {
         let top = 0.42 * lead.rate().hz();
         let hunt = Hunt {
@@ -301,14 +300,6 @@ fn seed(pair: &CommonPair) -> Option<Clock> {
         sigma: Samples(1.0),
     });
     Clock::new(knots.collect())
-}
-
-fn median(values: &mut [f64]) -> Option<f64> {
-    if values.is_empty() {
-        return None;
-    }
-    let middle = values.len() / 2;
-    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Lead positions that both units recorded.

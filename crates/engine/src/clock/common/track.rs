@@ -4,6 +4,7 @@
 use super::blocks::{Block, HOP};
 use crate::clock::smooth::{Phases, Smooth, smooth, smooth_alike};
 use crate::clock::{Clock, Knot};
+use crate::signal::median;
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 /// Claimed sigmas are this much larger than the estimate, see `common_table` for what that covers.
@@ -111,8 +112,7 @@ impl Track {
     /// How far straight lines between the knots handed over may stay from the clock, samples: less than what is not known.
     pub fn knot_error(&self) -> f64 {
         let mut sigmas: Vec<f64> = (0..self.lead.len()).map(|i| self.sigma(i)).collect();
-        let middle = sigmas.len() / 2;
-        let typical = *sigmas.select_nth_unstable_by(middle, f64::total_cmp).1;
+        let typical = median(&mut sigmas).unwrap_or(0.0);
         (0.3 * typical).clamp(KNOT_ERROR.0, KNOT_ERROR.1)
     }
 

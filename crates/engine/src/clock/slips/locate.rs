@@ -2,7 +2,7 @@
 //! out: the change point of least squared error, `argmin sum_{r<c} e0^2 + sum_{r>=c+gap} e1^2` (alignment facts 5.4).
 
 use crate::error::Result;
-use crate::signal::{Kernel, KernelSpec, Sound};
+use crate::signal::{Kernel, KernelSpec, Sound, warped};
 
 /// Samples on either side of the stretch from which the level is taken.
 const MARGIN: i64 = 4096;
@@ -119,32 +119,11 @@ pub fn locate(stretch: &Stretch<'_>) -> Result<Option<Located>> {
 
 /// The slipped unit's sound at `length` positions of the whole one from `from` on, `jump` samples later.
 fn slipped(stretch: &Stretch<'_>, from: i64, length: usize, jump: i64) -> Result<Vec<f64>> {
-    const STEP: usize = 64;
-    let at = |i: usize| (stretch.before)((from + i as i64) as f64) + jump as f64;
+    let Voice { sound, channel } = stretch.slipped;
     let kernel = Kernel::new(KernelSpec::MEASURE);
-    let mut positions = Vec::with_capacity(length);
-    let mut here = at(0);
-    for i in (0..length).step_by(STEP) {
-        let next = at(i + STEP);
-        for j in 0..STEP.min(length - i) {
-            positions.push(here + (next - here) * j as f64 / STEP as f64);
-        }
-        here = next;
-    }
-    let margin = kernel.taps();
-    let first = positions[0].floor() as i64 - margin as i64;
-    let span = (positions[length - 1] - positions[0]).max(0.0).ceil() as usize + 2 * margin + 2;
-    let mut plane = vec![0.0; span.min(LONGEST as usize)];
-    stretch
-        .slipped
-        .sound
-        .read(&[stretch.slipped.channel], first, &mut [&mut plane])?;
-    positions
-        .iter_mut()
-        .for_each(|position| *position -= first as f64);
-    let mut out = vec![0.0; length];
-    kernel.resample(&[&plane], &positions, &mut [&mut out]);
-    Ok(out)
+    warped((sound, channel), &kernel, length, |i| {
+        (stretch.before)((from + i as i64) as f64) + jump as f64
+    })
 }
 
 /// The factor that brings `y` to `x`.
