@@ -98,6 +98,20 @@ pub enum Outcome {
     },
 }
 
+impl Measured {
+    /// The same measurement with every lead position moved by `by`.
+    #[must_use]
+    pub fn shifted(&self, by: Samples) -> Self {
+        let mut moved = self.clone();
+        moved.offset = moved.offset + by;
+        moved.clock = moved.clock.shifted(by);
+        for tie in &mut moved.ties {
+            tie.lead = tie.lead + by;
+        }
+        moved
+    }
+}
+
 impl Clock {
     /// A clock through `knots`, or `None` unless there are at least two and both coordinates strictly increase.
     #[must_use]

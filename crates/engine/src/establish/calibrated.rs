@@ -4,7 +4,6 @@
 
 use crate::alignment::Basis;
 use crate::calibration::{Calibrations, Found, SetUnit, TWO_STAMPS, look_up};
-use crate::clock::Measured;
 use crate::finding::{Finding, Weight};
 use crate::take::Take;
 use crate::units::Samples;
@@ -102,7 +101,7 @@ pub fn by_calibration(evidences: &Evidences, around: Circumstances) -> Option<Cl
     };
     // the lag is told from where the follower is looked for: that place moves, the sound does not
     let room = evidences.room.as_ref().map(|room| RoomEvidence {
-        measured: moved_by(&room.measured, stored.constant),
+        measured: room.measured.shifted(stored.constant),
         content_lag: Samples(room.content_lag.0 + stored.constant.0),
     });
     let mut claim = by_stamps(moved, room.as_ref(), around);
@@ -200,17 +199,6 @@ pub fn told(claim: &Claim, evidences: &Evidences) -> Option<Finding> {
         .because("the units were jammed too long ago, or a mode that no file tells has changed (limiter, filter, firmware)")
         .then("jam the units again before a take, and calibrate again"),
     })
-}
-
-/// A measurement with its lead positions moved.
-fn moved_by(measured: &Measured, by: Samples) -> Measured {
-    let mut moved = measured.clone();
-    moved.offset = moved.offset + by;
-    moved.clock = moved.clock.shifted(by);
-    for tie in &mut moved.ties {
-        tie.lead = tie.lead + by;
-    }
-    moved
 }
 
 #[cfg(test)]

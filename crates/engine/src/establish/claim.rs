@@ -473,11 +473,7 @@ impl Claim {
         self.offset = self.offset + by;
         self.clock = self.clock.shifted(by);
         if let Some(measured) = &mut self.measured {
-            measured.offset = measured.offset + by;
-            measured.clock = measured.clock.shifted(by);
-            for tie in &mut measured.ties {
-                tie.lead = tie.lead + by;
-            }
+            *measured = measured.shifted(by);
         }
     }
 }
