@@ -10,7 +10,7 @@ use std::time::Instant;
 
 use engine::pair::Ground;
 use engine::progress::Silent;
-use engine::seek::{Fit, Onsets, Wanted, among, listen};
+use engine::seek::{Ears, Fit, Onsets, Wanted, among};
 use engine::signal::MemorySound;
 use engine::take::scan;
 use engine::units::SampleRate;
@@ -131,7 +131,7 @@ fn cards(lead: &str, follower: &str) {
         leads: all(0),
     };
     let began = Instant::now();
-    let heard = listen(&survey, 0, &wanted, &Silent);
+    let heard = Ears::new(&survey).listen(0, &wanted, &Silent);
     let took_s = began.elapsed().as_secs_f64();
     let name = |unit: usize, take: usize| {
         let name = &survey.units[unit].takes[take].name;

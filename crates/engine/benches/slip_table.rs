@@ -11,7 +11,7 @@ use engine::clock::{Measured, Outcome, Side};
 use engine::progress::Silent;
 use engine::signal::MemorySound;
 use engine::tie::Guess;
-use engine::tie::common::find_common;
+use engine::tie::common::search_common;
 use engine::units::{LeadPos, SampleRate, Samples};
 use rehearsal::scenes::{CommonSignal, Programme, TwoArrays, common_signal, two_arrays};
 use rehearsal::{Performance, Segment, Shoot, Slip};
@@ -140,11 +140,11 @@ fn by_common_signal(performance: &Performance) -> Option<Measured> {
         offset: LeadPos(performance.truth.units[1].offset_samples.round() + 1607.0),
         within: Samples(24_000.0),
     };
-    let pairs = find_common(lead, follower, &guess, &Silent).expect("memory");
-    let outcome = match pairs.first() {
+    let search = search_common(lead, follower, &guess, None, &Silent).expect("memory");
+    let outcome = match search.common.first() {
         Some(pair) => measure_common(lead, follower, pair, &Silent).expect("memory"),
         None => {
-            find_past_slips(lead, follower, &guess, None, &Silent)
+            find_past_slips(lead, follower, &guess, &search.likely, &Silent)
                 .expect("memory")?
                 .1
         }

@@ -2,9 +2,9 @@
 
 use super::options::Options;
 use super::run::align_joint;
-use crate::alignment::JointTake;
+use crate::alignment::{JointTake, Member, Role};
 use crate::finding::{Finding, Weight};
-use crate::pair::Joint;
+use crate::pair::{Candidate, Joint};
 use crate::progress::Progress;
 
 /// How all joint takes are to be measured.
@@ -53,4 +53,24 @@ fn is_same(a: &Joint<'_>, b: &Joint<'_>) -> bool {
     std::ptr::eq(a.lead, b.lead)
         && a.followers.len() == b.followers.len()
         && both.all(|(x, y)| std::ptr::eq(x.take, y.take) && x.by_sound == y.by_sound)
+}
+
+/// The followers of a joint take with what came of each.
+pub(super) fn followers<'a, 'j>(
+    joint: &'a Joint<'j>,
+    aligned: &'a JointTake,
+) -> impl Iterator<Item = (&'a Candidate<'j>, &'a Member)> {
+    let members = aligned.members.iter();
+    let followers = members.filter(|member| member.role == Role::Follower);
+    joint.followers.iter().zip(followers)
+}
+
+/// The same, to be changed.
+pub(super) fn followers_mut<'a, 'j>(
+    joint: &'a Joint<'j>,
+    aligned: &'a mut JointTake,
+) -> impl Iterator<Item = (&'a Candidate<'j>, &'a mut Member)> {
+    let members = aligned.members.iter_mut();
+    let followers = members.filter(|member| member.role == Role::Follower);
+    joint.followers.iter().zip(followers)
 }

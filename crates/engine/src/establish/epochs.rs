@@ -6,7 +6,8 @@ mod tests;
 
 use timecode::Counting;
 
-use crate::alignment::{Basis, JointTake, Member, Role};
+use super::day::followers;
+use crate::alignment::{Basis, JointTake, Member};
 use crate::finding::{Finding, Weight};
 use crate::pair::{Joint, stamps_difference};
 use crate::take::{Survey, Take, Unit};
@@ -86,11 +87,7 @@ pub(super) fn explain(
 fn entries_of<'a>(unit: &Unit, measured: &[(Joint<'a>, JointTake)]) -> Vec<Entry<'a>> {
     let mut entries = Vec::new();
     for (joint, aligned) in measured {
-        let members = aligned
-            .members
-            .iter()
-            .filter(|member| member.role == Role::Follower);
-        for (candidate, member) in joint.followers.iter().zip(members) {
+        for (candidate, member) in followers(joint, aligned) {
             if candidate.take.unit == unit.name {
                 let resolution = candidate.resolution.max(joint.lead_resolution);
                 entries.extend(entry(joint.lead, candidate.take, member, resolution));

@@ -11,10 +11,11 @@ use crate::clock::{Outcome, Side, Slip};
 use crate::error::{Error, Kind, Result};
 use crate::pair::{Candidate, Joint, choose_lead, joint_takes, lead_rule};
 use crate::progress::Progress;
+use crate::seek::Ears;
 use crate::signal::{Mended, Sound};
 use crate::take::{Survey, TakeSound, settings_table};
 use crate::tie::Guess;
-use crate::tie::common::{Verdict, find_common, verify_common};
+use crate::tie::common::{Search, Verdict, search_common, verify_common};
 use crate::units::{LeadPos, Samples, UnitPos};
 
 use super::claim::{
@@ -52,7 +53,8 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
     let joints = joint_takes(survey, lead, &[]);
     let mut told = joints.findings;
     let mut measured = day.measure(joints.value, Vec::new(), &mut findings);
-    let heard = unsure::look(survey, lead, &measured, progress);
+    let mut ears = Ears::new(survey);
+    let heard = unsure::look(survey, lead, &measured, (&mut ears, progress));
     if !heard.is_empty() {
         let joints = joint_takes(survey, lead, &heard);
         told = joints.findings;
@@ -61,12 +63,8 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
     }
     findings.splice(0..0, told);
     findings.extend(epochs::explain(survey, lead, &measured));
-    findings.extend(unsure::look_for_speeds(
-        survey,
-        lead,
-        &mut measured,
-        progress,
-    ));
+    let slow_or_fast = unsure::look_for_speeds(survey, lead, &mut measured, (&mut ears, progress));
+    findings.extend(slow_or_fast);
     let joint_takes = measured
         .into_iter()
         .map(|(_, aligned)| JointTake {
@@ -301,29 +299,34 @@ impl<'j> Scene<'_, 'j> {
     }
 
     fn common(&self, follower: &TakeSound, guess: &Guess, found: &mut Evidences) -> Result<()> {
-        let pairs = match self.named_pair(follower) {
+        let named = self.named_pair(follower);
+        let verified = match named {
             Some(named) => match verify_common(self.lead, follower, guess, named)? {
-                Verdict::Common(pair) => vec![*pair],
+                Verdict::Common(pair) => Some(pair),
                 Verdict::Other { signs, why } => {
                     found.unlocked_signs.extend(signs);
                     found.unlocked_reasons.push(format!(
                         "the channels named with --common do not serve: {why}"
                     ));
-                    Vec::new()
+                    None
                 }
             },
-            None => {
-                let pairs = find_common(self.lead, follower, guess, self.progress)?;
-                if pairs.is_empty() {
-                    let why = "no pair of channels carries one electrical signal";
-                    found.unlocked_reasons.push(why.into());
-                }
-                pairs
-            }
+            None => None,
         };
-        let named = self.named_pair(follower);
+        let search = match verified {
+            Some(pair) => Search {
+                common: vec![*pair],
+                likely: Vec::new(),
+            },
+            None => search_common(self.lead, follower, guess, named, self.progress)?,
+        };
+        let pairs = search.common;
+        if pairs.is_empty() && named.is_none() {
+            let why = "no pair of channels carries one electrical signal";
+            found.unlocked_reasons.push(why.into());
+        }
         let past = if pairs.is_empty() {
-            find_past_slips(self.lead, follower, guess, named, self.progress)?
+            find_past_slips(self.lead, follower, guess, &search.likely, self.progress)?
         } else {
             None
         };

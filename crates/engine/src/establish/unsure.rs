@@ -2,11 +2,12 @@
 //! that nothing confirmed, and the lead's takes that they may belong to.
 
 use super::claim::implausible_rate;
-use crate::alignment::{Basis, JointTake, Member, Role, Status};
+use super::day::{followers, followers_mut};
+use crate::alignment::{Basis, JointTake, Member, Status};
 use crate::finding::{Finding, Weight};
 use crate::pair::{Heard, Joint};
 use crate::progress::Progress;
-use crate::seek::{Speed, Wanted, listen, speed_of};
+use crate::seek::{Ears, Speed, Wanted};
 use crate::take::{Survey, Take, Unit};
 use crate::units::Ppm;
 
@@ -18,11 +19,11 @@ pub(super) fn look(
     survey: &Survey,
     lead: usize,
     measured: &[(Joint<'_>, JointTake)],
-    progress: &dyn Progress,
+    (ears, progress): (&mut Ears<'_>, &dyn Progress),
 ) -> Vec<Heard> {
     (0..survey.units.len())
         .filter_map(|unit| wanted(survey, lead, unit, measured))
-        .flat_map(|wanted| listen(survey, lead, &wanted, progress))
+        .flat_map(|wanted| ears.listen(lead, &wanted, progress))
         .collect()
 }
 
@@ -54,7 +55,7 @@ pub(super) fn look_for_speeds(
     survey: &Survey,
     lead: usize,
     measured: &mut [(Joint<'_>, JointTake)],
-    progress: &dyn Progress,
+    (ears, progress): (&mut Ears<'_>, &dyn Progress),
 ) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (index, unit) in survey.units.iter().enumerate() {
@@ -68,15 +69,11 @@ pub(super) fn look_for_speeds(
         if !none_is_sure || rates.any(|rate| Some(rate) != first) {
             continue;
         }
-        let Some(speed) = speed_of(survey, lead, &wanted, progress) else {
+        let Some(speed) = ears.speed(lead, &wanted, progress) else {
             continue;
         };
         for (joint, aligned) in measured.iter_mut() {
-            let members = aligned
-                .members
-                .iter_mut()
-                .filter(|member| member.role == Role::Follower);
-            for (candidate, member) in joint.followers.iter().zip(members) {
+            for (candidate, member) in followers_mut(joint, aligned) {
                 if candidate.take.unit == unit.name && member.basis != Basis::Manual {
                     member.status = Status::NeedsDecision;
                     member.findings.push(implausible_rate(rate_of(speed)));
@@ -126,11 +123,7 @@ fn places(takes: &[Take], is_open: impl Fn(&Take) -> bool) -> Vec<usize> {
 /// Whether one of the joint take's followers of which `is_meant` says so has a place that sound or a person confirms, or
 /// none that sound could tell.
 fn is_sure(joint: &Joint<'_>, aligned: &JointTake, is_meant: impl Fn(&Take) -> bool) -> bool {
-    let members = aligned
-        .members
-        .iter()
-        .filter(|member| member.role == Role::Follower);
-    let mut both = joint.followers.iter().zip(members);
+    let mut both = followers(joint, aligned);
     both.any(|(candidate, member)| {
         is_meant(candidate.take) && (is_confirmed(member) || candidate.take.rate != joint.lead.rate)
     })

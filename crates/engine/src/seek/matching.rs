@@ -1,6 +1,7 @@
 //! The onsets of many takes of two units in, where they fit each other out: correlations of stretches of some minutes at
 //! every lag, their peaks collected take by take.
 
+use std::borrow::Borrow;
 use std::ops::Range;
 use std::sync::Arc;
 
@@ -50,7 +51,11 @@ pub struct Fit {
 
 /// Every place where a take of the one and a take of the other fit, the highest first.
 #[must_use]
-pub fn fits(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> Vec<Fit> {
+pub fn fits<A, B>(lead: &[A], follower: &[B], progress: &dyn Progress) -> Vec<Fit>
+where
+    A: Borrow<Onsets> + Sync,
+    B: Borrow<Onsets> + Sync,
+{
     let (ours, theirs) = (stretches(lead), stretches(follower));
     let longest = |all: &[Stretch]| all.iter().map(|own| own.part.len()).max().unwrap_or(0);
     let matcher = Matcher::new(longest(&ours) + longest(&theirs));
@@ -62,12 +67,12 @@ pub fn fits(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> Ve
     for held in ours.chunks(HELD) {
         let spectra: Vec<Vec<Complex32>> = held
             .par_iter()
-            .map(|own| matcher.spectra(&lead[own.take], own.part.clone()))
+            .map(|own| matcher.spectra(lead[own.take].borrow(), own.part.clone()))
             .collect();
         let found: Vec<Vec<Fit>> = theirs
             .par_iter()
             .map(|their| {
-                let other = matcher.spectra(&follower[their.take], their.part.clone());
+                let other = matcher.spectra(follower[their.take].borrow(), their.part.clone());
                 let found = held
                     .iter()
                     .zip(&spectra)
@@ -82,9 +87,9 @@ pub fn fits(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> Ve
     gathered(peaks)
 }
 
-fn stretches(takes: &[Onsets]) -> Vec<Stretch> {
+fn stretches<O: Borrow<Onsets>>(takes: &[O]) -> Vec<Stretch> {
     let mut all = Vec::new();
-    for (take, onsets) in takes.iter().enumerate() {
+    for (take, onsets) in takes.iter().map(Borrow::borrow).enumerate() {
         // equal stretches, none of them short
         let many = onsets.steps().div_ceil(STRETCH).max(1);
         let each = onsets.steps().div_ceil(many);

@@ -18,9 +18,12 @@ pub use onsets::Onsets;
 use settle::Scope;
 pub use speed::{Speed, speed};
 
+use std::borrow::Borrow;
+use std::collections::HashMap;
+
 use crate::pair::Heard;
 use crate::progress::Progress;
-use crate::take::{Survey, Take, TakeSound, Unit};
+use crate::take::{Survey, Take, TakeSound};
 
 /// Takes that share less than this of the follower's time are no rivals, seconds.
 const SAME_SECONDS: f64 = 2.0;
@@ -47,68 +50,91 @@ pub struct Wanted {
     pub leads: Vec<usize>,
 }
 
-/// Listens to the takes that are wanted and says which belongs to which, as far as sound and stamps can tell. What cannot
-/// be told is left out.
-#[must_use]
-pub fn listen(
-    survey: &Survey,
-    lead: usize,
-    wanted: &Wanted,
-    progress: &dyn Progress,
-) -> Vec<Heard> {
-    let (Some(lead), Some(unit)) = (survey.units.get(lead), survey.units.get(wanted.unit)) else {
-        return Vec::new();
-    };
-    let scope = Scope {
-        lead,
-        unit,
-        index: wanted.unit,
-        leads: &wanted.leads,
-        takes: &wanted.takes,
-    };
-    let [leads, takes] = listened(lead, unit, wanted, progress);
-    scope.settle(&among(&leads, &takes, progress))
+/// Listens to takes of a survey, to none of them twice: what was heard is kept, 1600 bytes a second.
+pub struct Ears<'a> {
+    survey: &'a Survey,
+    /// By the place of the unit and of the take; a take that cannot be read has no onsets.
+    heard: HashMap<(usize, usize), Onsets>,
 }
 
-/// The speed at which the takes that are wanted would fit the lead's; `None` when none stands out.
-#[must_use]
-pub fn speed_of(
-    survey: &Survey,
-    lead: usize,
-    wanted: &Wanted,
-    progress: &dyn Progress,
-) -> Option<Speed> {
-    let (lead, unit) = (survey.units.get(lead)?, survey.units.get(wanted.unit)?);
-    let [leads, takes] = listened(lead, unit, wanted, progress);
-    speed(&leads, &takes, progress)
-}
+impl<'a> Ears<'a> {
+    /// Nothing heard yet.
+    #[must_use]
+    pub fn new(survey: &'a Survey) -> Self {
+        Self {
+            survey,
+            heard: HashMap::new(),
+        }
+    }
 
-/// The onsets of the lead's and the follower's takes; a take that cannot be read has none.
-fn listened(
-    lead: &Unit,
-    unit: &Unit,
-    wanted: &Wanted,
-    progress: &dyn Progress,
-) -> [Vec<Onsets>; 2] {
-    let both = [(lead, &wanted.leads), (unit, &wanted.takes)].map(|(unit, places)| {
-        let takes = places.iter().filter_map(|&place| unit.takes.get(place));
-        takes.collect::<Vec<&Take>>()
-    });
-    let seconds: f64 = both.iter().flatten().map(|take| take.seconds()).sum();
-    progress.stage("listening for onsets on both units", seconds as u64);
-    both.map(|takes| {
-        let opened = takes.iter().map(|take| TakeSound::open(&take.parts));
-        opened
-            .map(|sound| sound.and_then(|sound| Onsets::of(&sound, progress)))
-            .map(Result::unwrap_or_default)
-            .collect()
-    })
+    /// Which of the takes that are wanted belongs to which of the lead's, as far as sound and stamps can tell. What cannot be
+    /// told is left out.
+    #[must_use]
+    pub fn listen(&mut self, lead: usize, wanted: &Wanted, progress: &dyn Progress) -> Vec<Heard> {
+        let units = &self.survey.units;
+        let (Some(lead_unit), Some(unit)) = (units.get(lead), units.get(wanted.unit)) else {
+            return Vec::new();
+        };
+        let scope = Scope {
+            lead: lead_unit,
+            unit,
+            index: wanted.unit,
+            leads: &wanted.leads,
+            takes: &wanted.takes,
+        };
+        let [leads, takes] = self.onsets(lead, wanted, progress);
+        scope.settle(&among(&leads, &takes, progress))
+    }
+
+    /// The speed at which the takes that are wanted would fit the lead's; `None` when none stands out.
+    #[must_use]
+    pub fn speed(
+        &mut self,
+        lead: usize,
+        wanted: &Wanted,
+        progress: &dyn Progress,
+    ) -> Option<Speed> {
+        let [leads, takes] = self.onsets(lead, wanted, progress);
+        speed(&leads, &takes, progress)
+    }
+
+    /// The onsets of the lead's and of the follower's takes, in the order wanted.
+    fn onsets(
+        &mut self,
+        lead: usize,
+        wanted: &Wanted,
+        progress: &dyn Progress,
+    ) -> [Vec<&Onsets>; 2] {
+        let both = [(lead, &wanted.leads), (wanted.unit, &wanted.takes)]
+            .map(|(unit, takes)| takes.iter().map(|&take| (unit, take)).collect::<Vec<_>>());
+        let units = &self.survey.units;
+        let new: Vec<((usize, usize), &Take)> = both
+            .iter()
+            .flatten()
+            .filter(|key| !self.heard.contains_key(key))
+            .filter_map(|&key| Some((key, units.get(key.0)?.takes.get(key.1)?)))
+            .collect();
+        if !new.is_empty() {
+            let seconds: f64 = new.iter().map(|(_, take)| take.seconds()).sum();
+            progress.stage("listening for onsets on both units", seconds as u64);
+        }
+        for (key, take) in new {
+            let sound = TakeSound::open(&take.parts);
+            let onsets = sound.and_then(|sound| Onsets::of(&sound, progress));
+            self.heard.insert(key, onsets.unwrap_or_default());
+        }
+        both.map(|keys| keys.iter().filter_map(|key| self.heard.get(key)).collect())
+    }
 }
 
 /// Finds where takes of a follower that were listened to fit takes of the lead. Indices in the answer are those of the
 /// slices; the highest place comes first, and a pair of takes appears once.
 #[must_use]
-pub fn among(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> Vec<Place> {
+pub fn among<A, B>(lead: &[A], follower: &[B], progress: &dyn Progress) -> Vec<Place>
+where
+    A: Borrow<Onsets> + Sync,
+    B: Borrow<Onsets> + Sync,
+{
     clear_of_each_other(&fits(lead, follower, progress))
 }
 

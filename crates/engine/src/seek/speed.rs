@@ -1,6 +1,8 @@
 //! Takes of two units that fit nowhere in, the speed at which they would fit out: files whose samples were counted at
 //! another rate than they say (44.1 kHz stamped as 48, pulled up or down), or a fault.
 
+use std::borrow::Borrow;
+
 use rayon::prelude::*;
 
 use super::onsets::{Onsets, PER_S};
@@ -33,9 +35,14 @@ pub struct Speed {
 
 /// Looks for a speed at which takes of the follower fit takes of the lead; `None` when none stands out.
 #[must_use]
-pub fn speed(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> Option<Speed> {
+pub fn speed<A, B>(lead: &[A], follower: &[B], progress: &dyn Progress) -> Option<Speed>
+where
+    A: Borrow<Onsets> + Sync,
+    B: Borrow<Onsets> + Sync,
+{
     progress.stage("trying other sampling rates", 1);
-    let at = |ratio: f64, takes: &[Onsets]| -> Option<Speed> {
+    let follower: Vec<&Onsets> = follower.iter().map(Borrow::borrow).collect();
+    let at = |ratio: f64, takes: &[&Onsets]| -> Option<Speed> {
         let stretched: Vec<Onsets> = takes.iter().map(|take| take.at_speed(ratio)).collect();
         let places = among(lead, &stretched, &Silent);
         places.first().map(|place| Speed {
@@ -43,8 +50,8 @@ pub fn speed(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> O
             fit: place.fit,
         })
     };
-    let as_claimed = at(1.0, follower).map_or(0.0, |speed| speed.fit.height);
-    let highest = |ratios: Vec<f64>, takes: &[Onsets]| -> Option<Speed> {
+    let as_claimed = at(1.0, &follower).map_or(0.0, |speed| speed.fit.height);
+    let highest = |ratios: Vec<f64>, takes: &[&Onsets]| -> Option<Speed> {
         let found: Vec<Speed> = ratios
             .into_par_iter()
             .filter_map(|ratio| at(ratio, takes))
@@ -53,7 +60,7 @@ pub fn speed(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> O
             .into_iter()
             .max_by(|a, b| a.fit.height.total_cmp(&b.fit.height))
     };
-    let named = highest(NAMED.to_vec(), follower);
+    let named = highest(NAMED.to_vec(), &follower);
     let stands_out =
         |speed: &Speed| speed.fit.height >= LEAST.0 && speed.fit.height >= LEAST.1 * as_claimed;
     let coarse = named.filter(stands_out).or_else(|| {
@@ -68,11 +75,11 @@ pub fn speed(lead: &[Onsets], follower: &[Onsets], progress: &dyn Progress) -> O
         let all = (-steps..=steps)
             .map(|i| 1.0 + STEP * f64::from(i))
             .collect();
-        highest(all, &parts).filter(stands_out)
+        highest(all, &parts.iter().collect::<Vec<_>>()).filter(stands_out)
     })?;
     let near = (-12..=12)
         .map(|i| coarse.ratio + FINE * f64::from(i))
         .collect();
     progress.advance(1);
-    highest(near, follower)
+    highest(near, &follower)
 }

@@ -8,7 +8,7 @@ use engine::clock::{Measured, Outcome};
 use engine::progress::Silent;
 use engine::signal::{MemorySound, Sound as _};
 use engine::tie::Guess;
-use engine::tie::common::{Verdict, find_common, verify_common};
+use engine::tie::common::{Verdict, search_common, verify_common};
 use engine::units::{LeadPos, SampleRate, Samples};
 use rehearsal::{Channel, Crystal, Performance, Room, Shoot, Sound, Source, Tone, UnitSpec};
 
@@ -206,7 +206,8 @@ impl Pair {
     /// What is said when a common signal is looked for: among all channels, on the last ones as if named, past slips.
     pub fn common(&self) -> Said {
         let [lead, follower] = &self.sounds;
-        let mut pairs = find_common(lead, follower, &self.guess, &Silent).expect("memory");
+        let search = search_common(lead, follower, &self.guess, None, &Silent).expect("memory");
+        let mut pairs = search.common;
         let named = (lead.channels() - 1, follower.channels() - 1);
         if pairs.is_empty()
             && let Verdict::Common(pair) =
@@ -217,7 +218,7 @@ impl Pair {
         let outcome = match pairs.first() {
             Some(pair) => measure_common(lead, follower, pair, &Silent).expect("memory"),
             None => {
-                let past = find_past_slips(lead, follower, &self.guess, None, &Silent);
+                let past = find_past_slips(lead, follower, &self.guess, &search.likely, &Silent);
                 match past.expect("memory") {
                     Some((_, outcome)) => outcome,
                     None => return Said::Nothing,

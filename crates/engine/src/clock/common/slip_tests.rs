@@ -8,7 +8,7 @@ use crate::clock::{Measured, Outcome, Side, Slip};
 use crate::progress::Silent;
 use crate::signal::MemorySound;
 use crate::tie::Guess;
-use crate::tie::common::find_common;
+use crate::tie::common::search_common;
 use crate::units::{LeadPos, SampleRate, Samples, UnitPos};
 
 const LEAD: usize = 0;
@@ -49,12 +49,12 @@ fn measured(shoot: &Performance) -> Measured {
         within: Samples(24_000.0),
     };
     let (lead, follower) = (&sounds[LEAD], &sounds[FOLLOWER]);
-    let pairs = find_common(lead, follower, &guess, &Silent).expect("memory");
-    let outcome = match pairs.first() {
+    let search = search_common(lead, follower, &guess, None, &Silent).expect("memory");
+    let outcome = match search.common.first() {
         Some(pair) => measure_common(lead, follower, pair, &Silent).expect("memory"),
         None => {
-            let found = find_past_slips(lead, follower, &guess, None, &Silent).expect("memory");
-            found.expect("a pair past slips").1
+            let found = find_past_slips(lead, follower, &guess, &search.likely, &Silent);
+            found.expect("memory").expect("a pair past slips").1
         }
     };
     match outcome {

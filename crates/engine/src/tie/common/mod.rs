@@ -12,7 +12,7 @@ mod evened;
 mod transfer;
 
 pub use ladder::{Ladder, Rung, climb};
-use search::{Scope, Track};
+use search::{Scope, Track, strongest};
 use transfer::{Transfer, transfers};
 
 use crate::error::Result;
@@ -152,6 +152,16 @@ impl CommonPair {
     }
 }
 
+/// What came of looking for a common signal.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Search {
+    /// The pairs that carry one, best first; pairs whose delay is ambiguous come last and say so.
+    pub common: Vec<CommonPair>,
+    /// The pairs that correlate most, strongest first: where slips part a common signal no single clock fits, and none of
+    /// them is among [`Self::common`].
+    pub likely: Vec<LikelyPair>,
+}
+
 /// Looks for a common signal among all channel pairs. Best first; pairs whose delay is ambiguous come last and say so.
 ///
 /// # Errors
@@ -162,23 +172,51 @@ pub fn find_common(
     guess: &Guess,
     progress: &dyn Progress,
 ) -> Result<Vec<CommonPair>> {
-    let pairs: Vec<(usize, usize)> = (0..lead.channels())
-        .flat_map(|a| (0..follower.channels()).map(move |b| (a, b)))
-        .collect();
+    Ok(search_common(lead, follower, guess, None, progress)?.common)
+}
+
+/// Looks for a common signal among all channel pairs, or on the one `named`.
+///
+/// # Errors
+/// When a file cannot be read.
+pub fn search_common(
+    lead: &dyn Sound,
+    follower: &dyn Sound,
+    guess: &Guess,
+    named: Option<(usize, usize)>,
+    progress: &dyn Progress,
+) -> Result<Search> {
+    let all = || {
+        (0..lead.channels())
+            .flat_map(|a| (0..follower.channels()).map(move |b| (a, b)))
+            .collect()
+    };
+    let pairs: Vec<(usize, usize)> = named.map_or_else(all, |named| vec![named]);
     let scope = Scope::new(lead, follower, guess);
-    let tracks = scope.tracks(&pairs, progress)?;
-    let mut found: Vec<CommonPair> = transfers(&scope, &tracks, progress)?
+    let heard = scope.heard(&pairs, progress)?;
+    let tracks = scope.tracks(&pairs, &heard);
+    let mut common: Vec<CommonPair> = transfers(&scope, &tracks, progress)?
         .iter()
         .zip(&tracks)
         .filter_map(|(transfer, track)| described(transfer, track))
         .filter(|pair| pair.nature().iter().all(|sign| sign.passed))
         .collect();
-    found.sort_by(|x, y| {
+    common.sort_by(|x, y| {
         let key = |pair: &CommonPair| (!pair.is_ambiguous(), pair.score);
         let (x, y) = (key(x), key(y));
         y.0.cmp(&x.0).then(y.1.total_cmp(&x.1))
     });
-    Ok(found)
+    let likely = strongest(&pairs, &heard)
+        .into_iter()
+        .map(|strong| LikelyPair {
+            lead: strong.pair.0,
+            follower: strong.pair.1,
+            inverted: strong.places.iter().map(|place| place.2).sum::<f64>() < 0.0,
+            offset: LeadPos(strong.places[0].1),
+            height: strong.height(),
+        })
+        .collect();
+    Ok(Search { common, likely })
 }
 
 /// Looks at one named channel pair (0-based lead and follower channel) as closely as at one that was found.
@@ -202,7 +240,7 @@ pub fn verify_common(
     }
     let scope = Scope::new(lead, follower, guess);
     let silent = &crate::progress::Silent;
-    let tracks = scope.tracks(&[named], silent)?;
+    let tracks = scope.tracks(&[named], &scope.heard(&[named], silent)?);
     let Some(track) = tracks.first() else {
         return nothing("nothing on the two channels keeps one plausible clock within the search");
     };
@@ -233,37 +271,6 @@ pub struct LikelyPair {
     pub offset: LeadPos,
     /// Median height of the whitened correlation's peaks, 0 to 1.
     pub height: f64,
-}
-
-/// The channel pairs (or the one `named`) that correlate most, strongest first: where slips part a common signal no single
-/// clock fits, and [`find_common`] finds none.
-///
-/// # Errors
-/// When a file cannot be read.
-pub fn likely_pairs(
-    lead: &dyn Sound,
-    follower: &dyn Sound,
-    guess: &Guess,
-    named: Option<(usize, usize)>,
-    progress: &dyn Progress,
-) -> Result<Vec<LikelyPair>> {
-    let all = || {
-        (0..lead.channels())
-            .flat_map(|a| (0..follower.channels()).map(move |b| (a, b)))
-            .collect()
-    };
-    let pairs: Vec<(usize, usize)> = named.map_or_else(all, |named| vec![named]);
-    let found = Scope::new(lead, follower, guess).strongest(&pairs, progress)?;
-    Ok(found
-        .into_iter()
-        .map(|strong| LikelyPair {
-            lead: strong.pair.0,
-            follower: strong.pair.1,
-            inverted: strong.places.iter().map(|place| place.2).sum::<f64>() < 0.0,
-            offset: LeadPos(strong.places[0].1),
-            height: strong.height(),
-        })
-        .collect())
 }
 
 fn described(transfer: &Transfer, track: &Track) -> Option<CommonPair> {

@@ -6,7 +6,7 @@ use realfft::num_complex::Complex64;
 
 use crate::error::Result;
 use crate::progress::Progress;
-use crate::signal::{Sound, Transform, hann};
+use crate::signal::{Sound, Transform, hann, median};
 use crate::tie::Guess;
 use crate::tie::correlate::whitened;
 
@@ -79,9 +79,31 @@ impl Strong {
 
 /// A peak of one window: the offset it stands for and its height, negative when inverted.
 #[derive(Debug, Clone, Copy)]
-struct Peak {
+pub struct Peak {
     offset: f64,
     height: f64,
+}
+
+/// The pairs whose windows correlate most, whatever clock they keep, of what was [`Scope::heard`] of them: the strongest
+/// first, each with the middles of its windows, the offset of the highest peak there and that peak's signed height.
+pub fn strongest(pairs: &[(usize, usize)], heard: &[Windows]) -> Vec<Strong> {
+    let mut found: Vec<Strong> = pairs
+        .iter()
+        .zip(heard)
+        .map(|(&pair, heard)| Strong {
+            pair,
+            places: heard
+                .iter()
+                .filter_map(|(middle, peaks)| {
+                    let peak = peaks.first()?;
+                    Some((*middle, peak.offset, peak.height))
+                })
+                .collect(),
+        })
+        .filter(|strong| strong.places.len() >= 2)
+        .collect();
+    found.sort_by(|a, b| b.height().total_cmp(&a.height()));
+    found
 }
 
 impl<'a> Scope<'a> {
@@ -120,45 +142,17 @@ impl<'a> Scope<'a> {
         self.guess.within.0.abs().max(1.0) + RATE * elapsed
     }
 
-    /// The pairs in which two windows or more keep one clock.
-    pub fn tracks(&self, pairs: &[(usize, usize)], progress: &dyn Progress) -> Result<Vec<Track>> {
-        let heard = self.heard(pairs, progress)?;
-        Ok(pairs
+    /// The pairs in which two windows or more keep one clock, of what was [`Self::heard`] of them.
+    pub fn tracks(&self, pairs: &[(usize, usize)], heard: &[Windows]) -> Vec<Track> {
+        pairs
             .par_iter()
-            .zip(&heard)
-            .filter_map(|(&pair, heard)| self.vote(pair, heard))
-            .collect())
-    }
-
-    /// The pairs whose windows correlate most, whatever clock they keep: the strongest first, each with the middles of its
-    /// windows, the offset of the highest peak there and that peak's signed height.
-    pub fn strongest(
-        &self,
-        pairs: &[(usize, usize)],
-        progress: &dyn Progress,
-    ) -> Result<Vec<Strong>> {
-        let heard = self.heard(pairs, progress)?;
-        let mut found: Vec<Strong> = pairs
-            .iter()
             .zip(heard)
-            .map(|(&pair, heard)| Strong {
-                pair,
-                places: heard
-                    .iter()
-                    .filter_map(|(middle, peaks)| {
-                        let peak = peaks.first()?;
-                        Some((*middle, peak.offset, peak.height))
-                    })
-                    .collect(),
-            })
-            .filter(|strong| strong.places.len() >= 2)
-            .collect();
-        found.sort_by(|a, b| b.height().total_cmp(&a.height()));
-        Ok(found)
+            .filter_map(|(&pair, heard)| self.vote(pair, heard))
+            .collect()
     }
 
     /// The middles of the windows in which a pair has any peaks, and the peaks.
-    fn heard(&self, pairs: &[(usize, usize)], progress: &dyn Progress) -> Result<Vec<Windows>> {
+    pub fn heard(&self, pairs: &[(usize, usize)], progress: &dyn Progress) -> Result<Vec<Windows>> {
         let mut heard: Vec<Windows> = vec![Vec::new(); pairs.len()];
         progress.stage("looking for a common signal", self.starts.len() as u64);
         let furthest = self
@@ -337,7 +331,7 @@ impl Line {
 }
 
 /// The middles of the windows in which a pair has any peaks, and the peaks.
-type Windows = Vec<(f64, Vec<Peak>)>;
+pub type Windows = Vec<(f64, Vec<Peak>)>;
 
 /// Correlates a short window with a long one that holds it at an unknown lag, 0 to `2 span`.
 pub struct Finder {
@@ -416,8 +410,7 @@ impl Finder {
             *value /= (short.energy * energy).sqrt();
         }
         let mut sizes: Vec<f64> = correlation.iter().map(|value| value.abs()).collect();
-        let middle = sizes.len() / 2;
-        let typical = *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 / 0.6745;
+        let typical = median(&mut sizes).unwrap_or(0.0) / 0.6745;
         let (from, to) = (self.span - reach, self.span + reach);
         let highest = |range: &[f64]| range.iter().fold(0.0, |most: f64, v| most.max(v.abs()));
         let inside = highest(&correlation[from..=to]);
