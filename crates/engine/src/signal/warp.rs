@@ -8,7 +8,8 @@ use crate::error::Result;
 /// by less than 1e-7 sample.
 const STEP: usize = 64;
 
-/// The sound of `channel` at `length` positions; `position(i)` must rise by nearly 1 a step.
+/// The sound of `channel` at `length` positions; `position(i)` should rise by nearly 1 a step. Positions that spread over
+/// more than twice `length` are no clock's, and nothing is heard there.
 ///
 /// # Errors
 /// When the sound cannot be read.
@@ -28,18 +29,20 @@ pub fn warped(
         here = next;
     }
     let margin = kernel.taps();
-    let (Some(first), Some(last)) = (positions.first(), positions.last()) else {
-        return Ok(Vec::new());
-    };
-    let span = (last - first).max(0.0).ceil() as usize + 2 * margin + 2;
-    let first = first.floor() as i64 - margin as i64;
-    // what rises faster than allowed is not worth more memory
-    let mut plane = vec![0.0; span.min(2 * (length + margin))];
+    let lowest = positions.iter().copied().fold(f64::INFINITY, f64::min);
+    let highest = positions.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let mut out = vec![0.0; length];
+    let spread = highest - lowest;
+    let numbers = positions.iter().all(|at| at.is_finite());
+    if length == 0 || !numbers || spread > 2.0 * length as f64 {
+        return Ok(out);
+    }
+    let first = lowest.floor() as i64 - margin as i64;
+    let mut plane = vec![0.0; spread.ceil() as usize + 2 * margin + 2];
     sound.read(&[channel], first, &mut [&mut plane])?;
     positions
         .iter_mut()
         .for_each(|position| *position -= first as f64);
-    let mut out = vec![0.0; length];
     kernel.resample(&[&plane], &positions, &mut [&mut out]);
     Ok(out)
 }
@@ -64,6 +67,17 @@ mod tests {
             .map(|(i, value)| (value - wave(position(i))).abs())
             .fold(0.0, f64::max);
         assert!(worst < 1e-6, "{worst}");
+        let falling = |i: usize| 2000.5 - i as f64;
+        let out = warped((&sound, 0), &kernel, 1000, falling).expect("memory");
+        assert!((out[999] - wave(falling(999))).abs() < 1e-6, "{}", out[999]);
+        for no_clock in [
+            (|i| 9.0 * i as f64) as fn(usize) -> f64,
+            |i| if i < 640 { i as f64 } else { f64::NAN },
+            |i| if i < 640 { i as f64 } else { -f64::INFINITY },
+        ] {
+            let out = warped((&sound, 0), &kernel, 1000, no_clock).expect("memory");
+            assert_eq!(out, vec![0.0; 1000]);
+        }
         assert!(
             warped((&sound, 0), &kernel, 0, position)
                 .expect("memory")

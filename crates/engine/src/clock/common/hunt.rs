@@ -12,7 +12,7 @@ use crate::clock::{Clock, Knot, Side, Slip};
 use crate::error::Result;
 use crate::progress::Progress;
 use crate::signal::{Mended, Seam, Sound};
-use crate::tie::common::{Ladder, climb};
+use crate::tie::common::{Ladder, climb, is_common_along};
 use crate::units::{LeadPos, Samples, UnitPos};
 
 /// How far from the track the whole sample is searched, samples.
@@ -45,8 +45,8 @@ pub struct Hunt<'a> {
 pub enum Known {
     /// They carry one signal.
     Common,
-    /// They may: no pair keeps one clock. Only steps that peaks of single windows show can be why, and without one
-    /// it is not worth a closer look.
+    /// They may: no pair keeps one clock. Only steps that peaks of single windows show can be why, and without one, or
+    /// without a common signal between the steps, it is not worth a closer look.
     Perhaps,
 }
 
@@ -147,8 +147,11 @@ impl Hunt<'_> {
             return Ok(None);
         };
         let rough = rough_steps(&ladder);
-        if rough.is_empty() && self.known == Known::Perhaps {
-            return Ok(None);
+        if self.known == Known::Perhaps {
+            let pair = (channels, self.wire.inverted);
+            if rough.is_empty() || !is_common_along(self.lead, self.follower, pair, &ladder)? {
+                return Ok(None);
+            }
         }
         let rungs: Vec<Block> = ladder.stretches.iter().flatten().map(as_block).collect();
         let Some(seed) = track(&rungs, &rough, self.rate_hz()) else {

@@ -44,6 +44,36 @@ pub struct Ladder {
     pub slope: f64,
 }
 
+impl Ladder {
+    /// Middles on the lead of windows of `length` samples that each lie within one stretch, and the offset there: no more
+    /// than `most`, the longest stretches first.
+    pub fn windows(&self, length: f64, most: usize) -> Vec<(f64, f64)> {
+        let span = |stretch: &&Vec<Rung>| {
+            let (first, last) = (stretch.first(), stretch.last());
+            first.zip(last).map_or(0.0, |(a, b)| (b.lead - a.lead).0)
+        };
+        let mut longest: Vec<&Vec<Rung>> = self.stretches.iter().collect();
+        longest.sort_by(|a, b| span(b).total_cmp(&span(a)));
+        let mut windows: Vec<(f64, f64)> = longest
+            .into_iter()
+            .flat_map(|stretch| {
+                let many = (span(&stretch) / length).floor();
+                let each = span(&stretch) / many;
+                stretch.first().into_iter().flat_map(move |first| {
+                    (0..many as usize).map(move |i| {
+                        let middle = (first.lead.0 + (i as f64 + 0.5) * each).floor();
+                        let offset = first.offset.0 + self.slope * (middle - first.lead.0);
+                        (middle, offset)
+                    })
+                })
+            })
+            .take(most)
+            .collect();
+        windows.sort_by(|a, b| a.0.total_cmp(&b.0));
+        windows
+    }
+}
+
 #[derive(Debug, Clone, Copy)]
 struct Peak {
     offset: f64,

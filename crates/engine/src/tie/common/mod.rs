@@ -13,14 +13,14 @@ mod transfer;
 
 pub use ladder::{Ladder, Rung, climb};
 use search::{Scope, Track, strongest};
-use transfer::{Transfer, transfers};
+use transfer::{Transfer, transfers, transfers_at_places, window};
 
 use crate::error::Result;
 use crate::finding::Sign;
 use crate::progress::Progress;
 use crate::signal::Sound;
 use crate::tie::Guess;
-use crate::units::{Db, LeadPos};
+use crate::units::{Db, LeadPos, Samples};
 
 /// Largest mean square departure of the phase from a smooth curve that a wire is allowed, radians squared (-40 dB), after
 /// two sigma are taken off for what noise makes of none. Two microphones 15 cm from one talker in the driest of rooms
@@ -38,6 +38,8 @@ const UNEVEN_DB: f64 = 3.0;
 const LEAST_BAND_HZ: f64 = 300.0;
 /// A second place that fits this well beside the first makes the delay ambiguous (an exact loop has 1).
 const AMBIGUOUS: f64 = 0.9;
+/// Places along a ladder that are looked at, at most.
+const ALONG: usize = 24;
 /// Least share of the windows with any correlation that keep one clock.
 const AGREEING: f64 = 0.5;
 
@@ -256,6 +258,37 @@ pub fn verify_common(
             why: format!("the two channels are no common signal: {}", failed.name),
         }),
     }
+}
+
+/// Whether two channels (0-based lead and follower channel) carry one electrical signal within the stretches of a ladder that
+/// was climbed on them, whatever it does between them. No when no stretch is long enough to tell.
+///
+/// # Errors
+/// When a file cannot be read.
+pub fn is_common_along(
+    lead: &dyn Sound,
+    follower: &dyn Sound,
+    (pair, inverted): ((usize, usize), bool),
+    ladder: &Ladder,
+) -> Result<bool> {
+    let guess = Guess {
+        offset: LeadPos(0.0),
+        within: Samples(0.0),
+    };
+    let scope = Scope::new(lead, follower, &guess);
+    let track = Track {
+        pair,
+        places: ladder.windows(window(&scope) as f64, ALONG),
+        slope: ladder.slope,
+        inverted,
+        agreement: 1.0,
+        second_peak: 0.0,
+        rivals: Vec::new(),
+    };
+    let tracks = [track];
+    let found = transfers_at_places(&scope, &tracks, &crate::progress::Silent)?;
+    let described = found.first().and_then(|found| described(found, &tracks[0]));
+    Ok(described.is_some_and(|pair| pair.nature().iter().all(|sign| sign.passed)))
 }
 
 /// Two channels that correlate strongly wherever they were looked at, whatever clock they keep; channels are 0-based.

@@ -80,9 +80,7 @@ pub fn transfers(
     progress: &dyn Progress,
 ) -> Result<Vec<Transfer>> {
     let lens = Lens::new(scope);
-    let mut found: Vec<Transfer> = tracks.iter().map(|_| lens.nothing()).collect();
-    let kept: Vec<Vec<(f64, f64)>> = tracks.iter().map(|track| track.places.clone()).collect();
-    lens.look(&mut found, tracks, &kept, progress)?;
+    let mut found = lens.at_places(tracks, progress)?;
     let between: Vec<Vec<(f64, f64)>> = found
         .iter()
         .map(|found| {
@@ -98,6 +96,20 @@ pub fn transfers(
         found.places.sort_by(|a, b| a.0.total_cmp(&b.0));
     }
     Ok(found)
+}
+
+/// Looks at each track's pair at its places and nowhere else.
+pub fn transfers_at_places(
+    scope: &Scope<'_>,
+    tracks: &[Track],
+    progress: &dyn Progress,
+) -> Result<Vec<Transfer>> {
+    Lens::new(scope).at_places(tracks, progress)
+}
+
+/// Samples that a look at one place takes, half of them on either side.
+pub fn window(scope: &Scope<'_>) -> usize {
+    SEGMENT * scope.faster * (SEGMENTS + 1)
 }
 
 struct Lens<'a> {
@@ -125,6 +137,13 @@ impl<'a> Lens<'a> {
             segment,
             step: 2.0 * PI / segment as f64,
         }
+    }
+
+    fn at_places(&self, tracks: &[Track], progress: &dyn Progress) -> Result<Vec<Transfer>> {
+        let mut found: Vec<Transfer> = tracks.iter().map(|_| self.nothing()).collect();
+        let places: Vec<_> = tracks.iter().map(|track| track.places.clone()).collect();
+        self.look(&mut found, tracks, &places, progress)?;
+        Ok(found)
     }
 
     /// Adds to `found` what the tracks' pairs say at `places`, each track's own.
@@ -207,7 +226,7 @@ impl<'a> Lens<'a> {
 
     /// Samples of a whole window, two halves.
     fn length(&self) -> usize {
-        self.segment * (SEGMENTS + 1)
+        window(self.scope)
     }
 
     fn first(&self, middle: f64) -> i64 {
