@@ -12,7 +12,7 @@ use crate::clock::{Clock, Knot, Side, Slip};
 use crate::error::Result;
 use crate::progress::Progress;
 use crate::signal::{Mended, Seam, Sound};
-use crate::tie::common::{Ladder, climb, is_common_along};
+use crate::tie::common::{Ladder, climb};
 use crate::units::{LeadPos, Samples, UnitPos};
 
 /// How far from the track the whole sample is searched, samples.
@@ -34,20 +34,11 @@ pub struct Hunt<'a> {
     pub wire: Wire,
     /// Where the follower starts, within a tenth of a second or two.
     pub offset: LeadPos,
-    /// What is known of the channels.
-    pub known: Known,
+    /// Whether the channels are known to carry one signal, or only may: then only steps that peaks of single windows show
+    /// can be why no pair keeps one clock, and without one it is not worth a closer look.
+    pub certain: bool,
     /// Whom to tell.
     pub progress: &'a dyn Progress,
-}
-
-/// What is known of the two channels before slips are looked for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Known {
-    /// They carry one signal.
-    Common,
-    /// They may: no pair keeps one clock. Only steps that peaks of single windows show can be why, and without one, or
-    /// without a common signal between the steps, it is not worth a closer look.
-    Perhaps,
 }
 
 /// The slips, and the clock over the files mended of the certain ones.
@@ -140,18 +131,15 @@ impl Hunt<'_> {
             self.lead,
             self.follower,
             channels,
-            self.offset,
+            (self.offset, (0.0, f64::INFINITY)),
             self.progress,
         )?;
         let Some(ladder) = ladder else {
             return Ok(None);
         };
         let rough = rough_steps(&ladder);
-        if self.known == Known::Perhaps {
-            let pair = (channels, self.wire.inverted);
-            if rough.is_empty() || !is_common_along(self.lead, self.follower, pair, &ladder)? {
-                return Ok(None);
-            }
+        if rough.is_empty() && !self.certain {
+            return Ok(None);
         }
         let rungs: Vec<Block> = ladder.stretches.iter().flatten().map(as_block).collect();
         let Some(seed) = track(&rungs, &rough, self.rate_hz()) else {

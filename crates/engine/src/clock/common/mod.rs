@@ -10,7 +10,7 @@ mod tests;
 mod slip_tests;
 
 use blocks::{BLOCK, GROUP, HOP, Meter, Pass, Plan, Wire};
-use hunt::{Caught, Hunt, Known};
+use hunt::{Caught, Hunt};
 use track::Track;
 
 use crate::clock::slips::{continuous, mended, on_files, steps};
@@ -19,7 +19,7 @@ use crate::error::Result;
 use crate::finding::Sign;
 use crate::progress::Progress;
 use crate::signal::{Sound, median};
-use crate::tie::common::{CommonPair, LikelyPair, Verdict, verify_common};
+use crate::tie::common::{CommonPair, LikelyPair, Verdict, climb, is_common_along, verify_common};
 use crate::tie::{Guess, Source, Tie};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
@@ -50,6 +50,8 @@ const LIKELY: usize = 2;
 const ABOUT: f64 = 9600.0;
 /// Least median height of such a pair's correlation.
 const STRONG: f64 = 0.1;
+/// Over so many seconds such a pair must be a common signal before all of it is followed.
+const NEAR_S: f64 = 90.0;
 /// A block with less weight than this is not followed: four sigma off.
 const FOLLOWED: f64 = 0.25;
 
@@ -91,7 +93,7 @@ pub fn measure_common(
         follower,
         wire: Wire::of(pair),
         offset: pair.places[0].1,
-        known: Known::Common,
+        certain: true,
         progress,
     };
     let guess = Guess {
@@ -135,6 +137,9 @@ pub fn find_past_slips(
         return Ok(None);
     }
     for likely in likely.iter().take(LIKELY).filter(|l| l.height >= STRONG) {
+        if !is_common_near(lead, follower, likely, progress)? {
+            continue;
+        }
         let top = 0.42 * lead.rate().hz();
         let hunt = Hunt {
             lead,
@@ -146,7 +151,7 @@ pub fn find_past_slips(
                 band_hz: (60.0, top),
             },
             offset: likely.offset,
-            known: Known::Perhaps,
+            certain: false,
             progress,
         };
         let Some(caught) = hunt.run()? else {
@@ -157,6 +162,23 @@ pub fn find_past_slips(
         }
     }
     Ok(None)
+}
+
+/// Whether a pair is a common signal between any slips, close to where it correlates most.
+fn is_common_near(
+    lead: &dyn Sound,
+    follower: &dyn Sound,
+    likely: &LikelyPair,
+    progress: &dyn Progress,
+) -> Result<bool> {
+    let channels = (likely.lead, likely.follower);
+    let (at, offset) = likely.best;
+    let reach = 0.5 * NEAR_S * lead.rate().hz();
+    let span = (at.0 - reach, at.0 + reach);
+    match climb(lead, follower, channels, (offset, span), progress)? {
+        Some(ladder) => is_common_along(lead, follower, (channels, likely.inverted), &ladder),
+        None => Ok(false),
+    }
 }
 
 /// Measures on the files mended of what was caught, if the pair is a common signal there.

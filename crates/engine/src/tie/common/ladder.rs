@@ -88,7 +88,8 @@ struct Heard {
     peaks: Vec<Peak>,
 }
 
-/// Follows channel `pair.0` of the lead and `pair.1` of the follower, which starts near `offset`.
+/// Follows channel `pair.0` of the lead and `pair.1` of the follower, which starts near `offset`, over as much of `span`,
+/// lead positions, as both recorded.
 ///
 /// # Errors
 /// When a file cannot be read.
@@ -96,10 +97,10 @@ pub fn climb(
     lead: &dyn Sound,
     follower: &dyn Sound,
     pair: (usize, usize),
-    offset: LeadPos,
+    (offset, span): (LeadPos, (f64, f64)),
     progress: &dyn Progress,
 ) -> Result<Option<Ladder>> {
-    let heard = listen(lead, follower, pair, offset, progress)?;
+    let heard = listen(lead, follower, pair, (offset, span), progress)?;
     let rough = best_track(&heard, 0.0, RATE);
     let Some(slope) = slope(&parted(&rough, 0.0, RATE)) else {
         return Ok(None);
@@ -113,16 +114,16 @@ fn listen(
     lead: &dyn Sound,
     follower: &dyn Sound,
     pair: (usize, usize),
-    offset: LeadPos,
+    (offset, over): (LeadPos, (f64, f64)),
     progress: &dyn Progress,
 ) -> Result<Vec<Heard>> {
     let faster = ((lead.rate().hz() / 48_000.0).round().max(1.0) as usize).next_power_of_two();
     let (block, span) = (BLOCK * faster, SPAN * faster);
     let finder = Finder::new(block, span);
-    let from = (offset.0.max(0.0) as i64)
-        .saturating_sub(span as i64)
-        .max(0);
-    let to = (offset.0 + (follower.length().0 + span as u64) as f64).min(lead.length().0 as f64);
+    let from = (offset.0 - span as f64).max(0.0).max(over.0) as i64;
+    let to = (offset.0 + (follower.length().0 + span as u64) as f64)
+        .min(lead.length().0 as f64)
+        .min(over.1);
     let many = usize::try_from((to as i64 - from) / block as i64).unwrap_or(0);
     progress.stage("following the common signal past slips", many as u64);
     let mut centre = offset.0.round() as i64;

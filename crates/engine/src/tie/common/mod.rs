@@ -211,6 +211,7 @@ pub fn search_common(
     let likely = strongest(&pairs, &heard)
         .into_iter()
         .map(|strong| LikelyPair {
+            best: strong.best(),
             lead: strong.pair.0,
             follower: strong.pair.1,
             inverted: strong.places.iter().map(|place| place.2).sum::<f64>() < 0.0,
@@ -302,6 +303,8 @@ pub struct LikelyPair {
     pub inverted: bool,
     /// The follower's offset in the first place where they correlate.
     pub offset: LeadPos,
+    /// The place on the lead where they correlate most, and the offset there.
+    pub best: (LeadPos, LeadPos),
     /// Median height of the whitened correlation's peaks, 0 to 1.
     pub height: f64,
 }

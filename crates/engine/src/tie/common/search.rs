@@ -9,6 +9,7 @@ use crate::progress::Progress;
 use crate::signal::{Sound, Transform, hann, median};
 use crate::tie::Guess;
 use crate::tie::correlate::whitened;
+use crate::units::LeadPos;
 
 /// How many windows are spread over the overlap.
 const WINDOWS: i64 = 10;
@@ -69,6 +70,15 @@ pub struct Strong {
 }
 
 impl Strong {
+    /// The middle of the window with the highest peak, and the offset there.
+    pub fn best(&self) -> (LeadPos, LeadPos) {
+        let highest = |a: &&(f64, f64, f64), b: &&(f64, f64, f64)| a.2.abs().total_cmp(&b.2.abs());
+        let place = self.places.iter().max_by(highest);
+        place.map_or((LeadPos(0.0), LeadPos(0.0)), |place| {
+            (LeadPos(place.0), LeadPos(place.1))
+        })
+    }
+
     /// The median height of the highest peaks, 0 to 1.
     pub fn height(&self) -> f64 {
         let mut heights: Vec<f64> = self.places.iter().map(|place| place.2.abs()).collect();
