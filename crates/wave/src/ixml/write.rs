@@ -213,3 +213,26 @@ fn is_in_name(c: char) -> bool {
     starts_name(c)
         || matches!(c, '-' | '.' | '0'..='9' | '\u{B7}' | '\u{300}'..='\u{36F}' | '\u{203F}'..='\u{2040}')
 }
+
+#[cfg(test)]
+mod tests {
+    use super::is_name;
+
+    #[test]
+    fn element_names_are_those_xml_1_0_allows() {
+        // clause 2.3, productions 4 and 5; U+00B2 is a numeral to Unicode and no name character to XML
+        for (name, allowed) in [
+            ("TRACK", true),
+            ("_a-b.c", true),
+            ("été·1", true),
+            ("𑎐", true),
+            ("𑎐²", false),
+            ("1st", false),
+            ("a:b", false),
+            ("a b", false),
+            ("", false),
+        ] {
+            assert_eq!(is_name(name), allowed, "{name}");
+        }
+    }
+}
