@@ -2,6 +2,8 @@
 //! before a moment is compared with all that came after it. A slip is a step of the phase that leaves the rate as it was;
 //! a crystal that changes its rate bends and does not step.
 
+use crate::signal::median;
+
 use super::smooth::{FLOOR, Line, Phases, State, measurement_scale, weighted};
 
 /// How far the clock by the measurements up to one moment and the clock by those from another on are apart between them.
@@ -66,8 +68,7 @@ fn alone(z: &[f64], variance: &[f64]) -> Vec<f64> {
     let weight = |i: usize| {
         let (from, to) = (i.saturating_sub(2), (i + 3).min(z.len()));
         let mut near = z[from..to].to_vec();
-        near.sort_by(f64::total_cmp);
-        let off = (z[i] - near[near.len() / 2]).abs();
+        let off = (z[i] - median(&mut near).unwrap_or(z[i])).abs();
         let allowed = ASTRAY.max(6.0 * variance[i].sqrt());
         if off > allowed { 0.0 } else { 1.0 }
     };

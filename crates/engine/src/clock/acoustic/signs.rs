@@ -9,6 +9,7 @@ use super::{PLAUSIBLE_RATE, on_top_of};
 use crate::clock::dense::Square;
 use crate::clock::graph::{Prior, Solution, solve};
 use crate::finding::Sign;
+use crate::signal::median;
 use crate::tie::acoustic::edges::{Comb, Edge, Meter, Reach, edges};
 use crate::tie::acoustic::phasors::Band;
 use crate::tie::acoustic::templates::{Grid, Templates};
@@ -153,8 +154,7 @@ impl Trial<'_> {
                 |meter, &nodes| meter.uniqueness(self.templates, nodes, HALF_SEARCH),
             )
             .collect();
-        found.sort_by(f64::total_cmp);
-        found.get(found.len() / 2).copied().unwrap_or(0.0)
+        median(&mut found).unwrap_or(0.0)
     }
 
     /// At most `most` comparisons of nodes that share no sound.

@@ -1,6 +1,8 @@
 //! Apparent delays at nodes in, the largest step among them out: a straight line before and one after each moment, and how
 //! far apart they pass it. A clock bends; samples that were lost, or sources that changed places, step.
 
+use crate::signal::median;
+
 /// Nodes looked at on either side of a moment, at most and at least.
 const SIDE: (usize, usize) = (5, 3);
 
@@ -72,8 +74,7 @@ fn scatter(times: &[f64], delays: &[f64]) -> f64 {
             (delays[i] - between).abs() / variance.sqrt()
         })
         .collect();
-    apart.sort_by(f64::total_cmp);
-    1.4826 * apart.get(apart.len() / 2).copied().unwrap_or(0.0)
+    1.4826 * median(&mut apart).unwrap_or(0.0)
 }
 
 #[cfg(test)]

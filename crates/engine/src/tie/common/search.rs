@@ -82,8 +82,7 @@ impl Strong {
     /// The median height of the highest peaks, 0 to 1.
     pub fn height(&self) -> f64 {
         let mut heights: Vec<f64> = self.places.iter().map(|place| place.2.abs()).collect();
-        heights.sort_by(f64::total_cmp);
-        heights.get(heights.len() / 2).copied().unwrap_or(0.0)
+        median(&mut heights).unwrap_or(0.0)
     }
 }
 
