@@ -16,4 +16,4 @@ pub use order::median;
 pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};
 pub use stretch::Stretch;
-pub use warp::warped;
+pub use warp::{straight, warped};

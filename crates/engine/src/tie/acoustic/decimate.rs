@@ -2,7 +2,7 @@
 //! and warps at once.
 
 use crate::error::Result;
-use crate::signal::{Kernel, KernelSpec, Sound};
+use crate::signal::{Kernel, KernelSpec, Sound, straight};
 use crate::units::SampleRate;
 
 /// The rate that is aimed at: the room's coherent sound ends near 7 kHz.
@@ -15,12 +15,8 @@ const SPEC: KernelSpec = KernelSpec {
     stop_band_db: 64.0,
 };
 
-/// Outputs between two evaluations of the position function, straight in between: 4 ms, in which a clock that wanders
-/// by 1 ppm a second bends by less than 1e-6 sample.
-const STRAIGHT: usize = 64;
-
 /// Outputs made from one read of the source.
-const BATCH: usize = 32 * STRAIGHT;
+const BATCH: usize = 2048;
 
 /// A decimating kernel for one source rate.
 #[derive(Debug, Clone)]
@@ -65,7 +61,7 @@ impl Decimator {
         for first in (0..count).step_by(BATCH) {
             positions.clear();
             let outputs = first..count.min(first + BATCH);
-            fill_positions(&mut positions, outputs, &position);
+            straight(&mut positions, outputs, &position);
             let (low, high) = (positions[0].floor(), positions[positions.len() - 1].floor());
             let start = low as i64 - self.kernel.before() as i64;
             let length = (high - low).max(0.0) as usize + self.kernel.taps() + 1;
@@ -88,23 +84,6 @@ impl Decimator {
             }
         }
         Ok(planes)
-    }
-}
-
-fn fill_positions(
-    positions: &mut Vec<f64>,
-    outputs: std::ops::Range<usize>,
-    position: &impl Fn(usize) -> f64,
-) {
-    let mut at = outputs.start;
-    let mut here = position(at);
-    while at < outputs.end {
-        let steps = STRAIGHT.min(outputs.end - at);
-        let there = position(at + steps);
-        let slope = (there - here) / steps as f64;
-        positions.extend((0..steps).map(|i| here + slope * i as f64));
-        here = there;
-        at += steps;
     }
 }
 
