@@ -286,7 +286,9 @@ pub fn tell_findings(findings: &[Finding]) {
         .collect();
     say::findings(&loud);
     let notes = findings.len() - loud.len();
-    if notes > 0 {
-        say::aside(format!("{notes} notes stand in the report"));
+    match notes {
+        0 => {}
+        1 => say::aside("1 note stands in the report"),
+        _ => say::aside(format!("{notes} notes stand in the report")),
     }
 }

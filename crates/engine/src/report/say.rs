@@ -153,8 +153,8 @@ pub fn rate(member: &Member) -> String {
 pub fn common_level(member: &Member) -> Option<String> {
     let level = member.evidence.as_ref()?.common_level.as_ref()?;
     Some(format!(
-        "{:+.2} dB (sigma {}) against {}, {} ({} channel {} and {} channel {} only)",
-        level.level_db,
+        "{} dB (sigma {}) against {}, {} ({} channel {} and {} channel {} only)",
+        signed_hundredths(level.level_db),
         three_figures(level.level_sigma_db),
         level.against,
         if level.inverted {
@@ -167,6 +167,12 @@ pub fn common_level(member: &Member) -> Option<String> {
         member.unit,
         level.follower_channel
     ))
+}
+
+/// Two decimals with their sign; what rounds to nothing is `+0.00`.
+fn signed_hundredths(value: f64) -> String {
+    // -0.0 + 0.0 is 0.0
+    format!("{:+.2}", (100.0 * value).round() / 100.0 + 0.0)
 }
 
 /// The contract's word for a basis.
@@ -342,6 +348,12 @@ pub fn slips(member: &Member, joint: &JointTake) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_level_that_is_none_has_no_minus() {
+        let found = [-0.7, -0.004, 0.004, 1.006].map(signed_hundredths);
+        assert_eq!(found, ["-0.70", "+0.00", "+0.00", "+1.01"]);
+    }
 
     #[test]
     fn times_carry_over_when_they_round_up() {
