@@ -2,7 +2,7 @@
 
 use engine::clock::acoustic::{AcousticRequest, measure_acoustic};
 use engine::clock::common::measure_common;
-use engine::clock::{Measured, Outcome};
+use engine::clock::{Knot, Measured, Outcome};
 use engine::progress::Silent;
 use engine::signal::Sound as _;
 use engine::tie::Guess;
@@ -26,9 +26,9 @@ pub struct Score {
     pub rms: f64,
     /// Largest error of the curve; by content about its mean.
     pub worst: f64,
-    /// Share of the knots within two sigma of the truth.
+    /// Share of the time in which the curve is within two sigma of the truth.
     pub within: f64,
-    /// Root mean square of the knots' errors in sigma.
+    /// Root mean square of the curve's errors in sigma.
     pub z: f64,
 }
 
@@ -78,19 +78,19 @@ fn score(scene: &Scene, measured: &Measured, about: About) -> Score {
     let (first, last) = scene.shared();
     let miss = |k: f64| measured.clock.lead_at(UnitPos(k)).0 - scene.lead_at(k);
     let even: Vec<f64> = (0..=2000)
-        .map(|i| miss(first + (last - first) * f64::from(i) / 2000.0))
+        .map(|i| first + (last - first) * f64::from(i) / 2000.0)
         .collect();
+    let misses: Vec<f64> = even.iter().map(|k| miss(*k)).collect();
     let mean = match about {
         About::Itself => 0.0,
-        About::Mean => even.iter().sum::<f64>() / even.len() as f64,
+        About::Mean => misses.iter().sum::<f64>() / misses.len() as f64,
     };
-    let errors: Vec<f64> = even.iter().map(|m| scale * (m - mean)).collect();
-    let z: Vec<f64> = measured
-        .clock
-        .knots()
+    let errors: Vec<f64> = misses.iter().map(|m| scale * (m - mean)).collect();
+    let knots = measured.clock.knots();
+    let z: Vec<f64> = misses
         .iter()
-        .filter(|knot| (first..=last).contains(&knot.follower.0))
-        .map(|knot| (miss(knot.follower.0) - mean) / knot.sigma.0)
+        .zip(&even)
+        .map(|(miss, k)| (miss - mean) / sigma_at(knots, *k))
         .collect();
     let rate_ppm = measured.rate.0 - scene.rate_ppm();
     let offset = miss(0.0) - mean;
@@ -104,6 +104,15 @@ fn score(scene: &Scene, measured: &Measured, about: About) -> Score {
         within: within_two(&z),
         z: root(&z),
     }
+}
+
+/// The sigma claimed at a follower position: straight between knots.
+fn sigma_at(knots: &[Knot], follower: f64) -> f64 {
+    let after = knots.partition_point(|knot| knot.follower.0 <= follower);
+    let end = after.clamp(1, knots.len() - 1);
+    let (a, b) = (knots[end - 1], knots[end]);
+    let part = (follower - a.follower.0) / (b.follower - a.follower).0;
+    a.sigma.0 + (b.sigma.0 - a.sigma.0) * part
 }
 
 /// Root mean square.

@@ -4,7 +4,7 @@
 
 use crate::signal::median;
 
-use super::smooth::{FLOOR, Line, Phases, State, measurement_scale, weighted};
+use super::smooth::{FLOOR, Line, Phases, Restless, State, measurement_scale, weighted};
 
 /// How far the clock by the measurements up to one moment and the clock by those from another on are apart between them.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,7 +20,7 @@ pub struct Break {
 }
 
 /// The most restless working clock whose steps are looked for, 1/s: 0.3 ppm of wander with a period of 40 s turns that fast.
-const STEADY: f64 = 1e-15;
+const STEADY: Restless = Restless::rate(1e-15);
 
 /// Nothing nearer than this to the middle of its neighbours is astray, s: a quarter of a sample at 48 kHz.
 const ASTRAY: f64 = 5e-6;
@@ -76,10 +76,10 @@ fn alone(z: &[f64], variance: &[f64]) -> Vec<f64> {
 }
 
 /// The states after each measurement.
-fn filtered(t: &[f64], z: &[f64], variance: &[f64], q2: f64) -> Vec<State> {
-    let mut states = vec![State::UNKNOWN.with(z[0], variance[0])];
+fn filtered(t: &[f64], z: &[f64], variance: &[f64], restless: Restless) -> Vec<State> {
+    let mut states = vec![State::unknown(restless).with(z[0], variance[0])];
     for i in 1..t.len() {
-        let next = states[i - 1].after(t[i] - t[i - 1], q2);
+        let next = states[i - 1].after(t[i] - t[i - 1], restless);
         states.push(next.with(z[i], variance[i]));
     }
     states

@@ -1,11 +1,13 @@
-//! Noisy phases of a clock in, a smooth phase and rate with their variances out: the two-state clock model of Van
-//! Dierendonck, McGraw and Brown (1984) in a Kalman filter with Rauch-Tung-Striebel smoothing. How restless the clock is
-//! (`q2`) is chosen by the likelihood of the innovations, straight unless a curve is worth it; the variances are those of
-//! all strengths together, each counted by its likelihood, so that what the data leave open is in them. Outliers lose
-//! weight by the Geman-McClure rule, annealed from a scale that spares everything.
+//! Noisy phases of a clock in, a smooth phase and rate with their variances out: the clock model of Van Dierendonck, McGraw
+//! and Brown (1984), phase, rate and drift, in a Kalman filter from either end. How restless the clock is, and whether its
+//! rate walks or bends smoothly, is chosen by the likelihood of the innovations, straight unless a curve is worth it; the
+//! variances are those of all walks together, each counted by its likelihood, so that what the data leave open is in them.
+//! Outliers lose weight by the Geman-McClure rule, annealed from a scale that spares everything.
 //!
-//! Process noise over `D` seconds: `q2 [[D^3/3, D^2/2], [D^2/2, D]]`, a random walk of the rate. White noise of the rate is
-//! left out: over a block it is far below what sound can measure, and it would keep a straight clock from being straight.
+//! Process noise over `D` seconds: `q2 [[D^3/3, D^2/2], [D^2/2, D]]`, a random walk of the rate, or `q3` times the same for a
+//! walk of the drift (`D^5/20` for the phase). A crystal that warms or wanders with its room bends smoothly: taken for a walk
+//! of the rate, its phase would lag at both ends. White noise of the rate is left out: over a block it is far below what
+//! sound can measure, and it would keep a straight clock from being straight.
 
 mod filter;
 #[cfg(test)]
@@ -13,8 +15,8 @@ mod tests;
 
 use crate::signal::median;
 
-pub(super) use filter::State;
-use filter::{Course, RESTLESS, Walk, likelihood, rts};
+use filter::{Course, RESTLESS, Walk, likelihood, smoothed};
+pub(super) use filter::{Restless, State};
 
 /// Added to every variance, s^2: half a millionth of a sample at 48 kHz, below which no sound was ever measured here.
 pub(super) const FLOOR: f64 = 1e-22;
@@ -23,6 +25,8 @@ pub(super) const FLOOR: f64 = 1e-22;
 const WORTH: f64 = 2.0;
 /// An outlier of as many sigma keeps a quarter of its weight.
 const OUTLYING: f64 = 4.0;
+/// So long beyond the outermost measurement its drift is believed, s: a crystal's drift turns within a minute.
+const FORETOLD_S: f64 = 2.0;
 
 /// Phases measured at instants.
 #[derive(Debug, Clone)]
@@ -42,28 +46,53 @@ pub struct Smooth {
     pub phase: Vec<f64>,
     /// Rate, s/s.
     pub rate: Vec<f64>,
-    /// Covariance `[phase, cross, rate]`.
-    pub covariance: Vec<[f64; 3]>,
+    states: Vec<State>,
     /// Variance of the difference between the last phase and the first, s^2.
     pub ends_variance: f64,
-    /// The chosen random-walk strength of the rate, 1/s.
-    pub q2: f64,
     /// How many times larger the variances proved than they were said to be, at least 1.
     pub scale: f64,
     /// Weight of each measurement, 0 to 1.
     pub weight: Vec<f64>,
     walk: Walk,
+    t: Vec<f64>,
 }
 
 impl Smooth {
-    /// The variance of the phase `after` seconds beyond the measurement `i` (before it when negative), for a clock whose
-    /// rate wanders with at least the strength `least_q2`.
+    /// Variance of the phase at each measurement, s^2.
     #[must_use]
-    pub fn variance_beyond(&self, i: usize, after: f64, least_q2: f64) -> f64 {
-        let [pp, pr, rr] = self.covariance[i];
-        let d = after.abs();
-        let wander = self.q2.max(least_q2) * d * d * d / 3.0;
-        (pp + 2.0 * after * pr + d * d * rr + wander).max(0.0)
+    pub fn variance(&self) -> Vec<f64> {
+        self.states.iter().map(|state| state.p[0]).collect()
+    }
+
+    /// The phase `after` seconds beyond the outermost measurement `i` (before it when negative), and its variance, for a
+    /// clock whose rate walks with at least the strength `least`. The drift is believed for [`FORETOLD_S`], then the rate
+    /// it leads to goes on.
+    #[must_use]
+    pub fn beyond(&self, i: usize, after: f64, least: f64) -> (f64, f64) {
+        let restless = self.walk.restless.at_least(least);
+        let bent = after.clamp(-FORETOLD_S, FORETOLD_S);
+        let on = State {
+            phase: self.phase[i],
+            rate: self.rate[i],
+            ..self.states[i]
+        }
+        .after(bent, restless);
+        let straight = State {
+            drift: 0.0,
+            p: [on.p[0], on.p[1], on.p[2], 0.0, 0.0, 0.0],
+            ..on
+        }
+        .after(after - bent, Restless::rate(restless.rate));
+        (straight.phase, straight.p[0].max(0.0))
+    }
+
+    /// What the walk adds to the variance of the phase at a part `s`, 0 to 1, of the way from measurement `i` to the next:
+    /// `q2 D^3 s^3 (1 - s)^3 / 3`, or the same of the fifth power over 20, for a rate that walks with at least `least`.
+    #[must_use]
+    pub fn variance_between(&self, i: usize, s: f64, least: f64) -> f64 {
+        let gap = self.t[i + 1] - self.t[i];
+        let restless = self.walk.to(i + 1).at_least(least);
+        restless.phase_variance(gap * s * (1.0 - s))
     }
 }
 
@@ -79,24 +108,25 @@ pub fn smooth(phases: &Phases) -> Option<Smooth> {
     let scale = measurement_scale(&phases.t, &z, &measured);
     let scaled: Vec<f64> = measured.iter().map(|v| v * scale).collect();
     let mut weight = weights_without_outliers(&phases.t, &z, &scaled);
-    let free = rts(
+    let free = smoothed(
         &phases.t,
         &z,
         &weighted(&scaled, &weight),
         &Walk::even(RESTLESS),
     );
-    let mut walk = Walk::with_jumps_of(&free);
-    let strengths = Strengths::of(&walk, |walk| {
+    let jumps = Walk::with_jumps_of(&free, &phases.t);
+    let scaled = jumps.rounded(&scaled);
+    let walks = Walks::of(&jumps, |walk| {
         likelihood(&phases.t, &z, &weighted(&scaled, &weight), walk)
     });
-    walk.q2 = strengths.chosen;
+    let walk = jumps.like(walks.chosen);
     let mut course = Course::default();
     for _ in 0..4 {
-        course = rts(&phases.t, &z, &weighted(&scaled, &weight), &walk);
+        course = smoothed(&phases.t, &z, &weighted(&scaled, &weight), &walk);
         weight = weights(&z, &course.states, &scaled, OUTLYING);
     }
-    let course = strengths.widened(course, &walk, |walk| {
-        rts(&phases.t, &z, &weighted(&scaled, &weight), walk)
+    let course = walks.widened(course, &walk, |walk| {
+        smoothed(&phases.t, &z, &weighted(&scaled, &weight), walk)
     });
     let settings = Settings {
         walk,
@@ -117,7 +147,8 @@ pub fn smooth_alike(phases: &Phases, like: &Smooth) -> Smooth {
         .map(|v| (v + FLOOR) * like.scale)
         .collect();
     let walk = like.walk.clone();
-    let course = rts(&phases.t, &z, &weighted(&scaled, &like.weight), &walk);
+    let scaled = walk.rounded(&scaled);
+    let course = smoothed(&phases.t, &z, &weighted(&scaled, &like.weight), &walk);
     let settings = Settings {
         walk,
         scale: like.scale,
@@ -134,16 +165,13 @@ struct Settings {
 
 fn finished(phases: &Phases, line: Line, course: Course, settings: Settings) -> Smooth {
     let states = course.states;
+    let phase = states.iter().zip(&phases.t);
     Smooth {
-        phase: states
-            .iter()
-            .zip(&phases.t)
-            .map(|(state, t)| state.phase + line.at(*t))
-            .collect(),
+        phase: phase.map(|(state, t)| state.phase + line.at(*t)).collect(),
         rate: states.iter().map(|state| state.rate + line.slope).collect(),
-        covariance: states.into_iter().map(|state| state.p).collect(),
+        states,
+        t: phases.t.clone(),
         ends_variance: course.ends_variance,
-        q2: settings.walk.q2,
         walk: settings.walk,
         scale: settings.scale,
         weight: settings.weight,
@@ -237,7 +265,7 @@ fn weights_without_outliers(t: &[f64], z: &[f64], variance: &[f64]) -> Vec<f64> 
     let mut weight = vec![1.0; t.len()];
     let mut scale = f64::INFINITY;
     for _ in 0..40 {
-        let states = rts(t, z, &weighted(variance, &weight), &Walk::even(RESTLESS)).states;
+        let states = smoothed(t, z, &weighted(variance, &weight), &Walk::even(RESTLESS)).states;
         if scale.is_infinite() {
             scale = z
                 .iter()
@@ -267,19 +295,24 @@ fn weights(z: &[f64], states: &[State], variance: &[f64], scale: f64) -> Vec<f64
         .collect()
 }
 
-/// Strengths of the walk on a grid of half decades from a straight clock on, how probable the measurements make each (all
-/// alike beforehand), and the chosen one.
-struct Strengths {
-    grid: Vec<(f64, f64)>,
-    chosen: f64,
+/// Walks on grids of half decades of strength, from a straight clock on, of the rate and of the drift; how probable the
+/// measurements make each (all alike beforehand), and the chosen one.
+struct Walks {
+    grid: Vec<(Restless, f64)>,
+    chosen: Restless,
 }
 
-impl Strengths {
+impl Walks {
     /// `likelihood` gives the logarithm of the likelihood of a walk; jumps are those of `walk`.
     fn of(walk: &Walk, likelihood: impl Fn(&Walk) -> f64) -> Self {
-        let likelihoods: Vec<(f64, f64)> = (0..=36)
-            .map(|step| 10f64.powf(-31.0 + 0.5 * f64::from(step)))
-            .map(|q2| (q2, likelihood(&Walk { q2, ..walk.clone() })))
+        let half_decades = |from: f64, steps: u32| {
+            (0..=steps).map(move |step| 10f64.powf(from + 0.5 * f64::from(step)))
+        };
+        let rates = half_decades(-31.0, 36).map(Restless::rate);
+        let drifts = half_decades(-38.0, 48).map(Restless::drift);
+        let likelihoods: Vec<(Restless, f64)> = rates
+            .chain(drifts)
+            .map(|restless| (restless, likelihood(&walk.like(restless))))
             .collect();
         let straight = likelihoods[0];
         let best = likelihoods.iter().fold(
@@ -295,34 +328,35 @@ impl Strengths {
         Self {
             grid: likelihoods
                 .into_iter()
-                .map(|(q2, l)| (q2, (l - best.1).exp() / sum))
+                .map(|(restless, l)| (restless, (l - best.1).exp() / sum))
                 .collect(),
             chosen,
         }
     }
 
-    /// The chosen course with the variances of all strengths, its distance from each of their courses included.
-    fn widened(&self, chosen: Course, walk: &Walk, rts: impl Fn(&Walk) -> Course) -> Course {
+    /// The chosen course with the variances of all walks, its distance from each of their courses included.
+    fn widened(&self, chosen: Course, walk: &Walk, smoothed: impl Fn(&Walk) -> Course) -> Course {
         let mut wide = chosen.clone();
-        wide.states.iter_mut().for_each(|state| state.p = [0.0; 3]);
+        wide.states.iter_mut().for_each(|state| state.p = [0.0; 6]);
         wide.ends_variance = 0.0;
-        let probable: Vec<&(f64, f64)> = self.grid.iter().filter(|(_, p)| *p > 1e-3).collect();
+        let probable: Vec<&(Restless, f64)> = self.grid.iter().filter(|(_, p)| *p > 1e-3).collect();
         let sum: f64 = probable.iter().map(|(_, p)| p).sum();
-        for &(q2, probability) in probable {
+        for &(restless, probability) in probable {
             let share = probability / sum;
-            let course = rts(&Walk { q2, ..walk.clone() });
+            let course = smoothed(&walk.like(restless));
             for ((wide, state), chosen) in wide
                 .states
                 .iter_mut()
                 .zip(&course.states)
                 .zip(&chosen.states)
             {
-                let (dx, dy) = (state.phase - chosen.phase, state.rate - chosen.rate);
-                for (wide, (own, apart)) in
-                    wide.p
-                        .iter_mut()
-                        .zip(state.p.iter().zip([dx * dx, dx * dy, dy * dy]))
-                {
+                let (dx, dy, dd) = (
+                    state.phase - chosen.phase,
+                    state.rate - chosen.rate,
+                    state.drift - chosen.drift,
+                );
+                let apart = [dx * dx, dx * dy, dy * dy, dx * dd, dy * dd, dd * dd];
+                for (wide, (own, apart)) in wide.p.iter_mut().zip(state.p.iter().zip(apart)) {
                     *wide += share * (own + apart);
                 }
             }

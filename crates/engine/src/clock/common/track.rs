@@ -28,6 +28,8 @@ pub struct Track {
     /// The straight line that the phases are about: follower = a + lead + phase * rate.
     a: f64,
     smooth: Smooth,
+    /// Variance of the smoothed phase at each block, s^2.
+    variance: Vec<f64>,
     /// Factor from the smoother's sigma to the one that is claimed.
     honest: f64,
 }
@@ -59,12 +61,14 @@ impl Track {
             .map(|(a, b)| (a - b).powi(2))
             .sum();
         let split_half = (square / n).sqrt() / 2.0;
-        let posterior = (smooth.covariance.iter().map(|p| p[0]).sum::<f64>() / n).sqrt();
+        let variance = smooth.variance();
+        let posterior = (variance.iter().sum::<f64>() / n).sqrt();
         Some(Self {
             rate_hz,
             lead: blocks.iter().map(|block| block.lead).collect(),
             a,
             smooth,
+            variance,
             honest: HONESTY * (split_half / posterior).max(1.0),
         })
     }
@@ -79,14 +83,9 @@ impl Track {
         self.a + self.lead[i] + self.smooth.phase[i] * self.rate_hz
     }
 
-    /// Follower samples a lead sample at block `i`.
-    fn slope(&self, i: usize) -> f64 {
-        1.0 + self.smooth.rate[i]
-    }
-
     /// Claimed sigma at block `i`, samples.
     fn sigma(&self, i: usize) -> f64 {
-        self.honest * self.smooth.covariance[i][0].sqrt() * self.rate_hz
+        self.honest * self.variance[i].sqrt() * self.rate_hz
     }
 
     /// The mean rate over the blocks.
@@ -103,7 +102,7 @@ impl Track {
         // beyond the middles of the outer blocks, half a block of either end is prolonged
         let beyond = [(0, -1.0), (end, 1.0)].map(|(i, side)| {
             let after = side * HOP as f64 / self.rate_hz;
-            self.smooth.variance_beyond(i, after, 0.0) - self.smooth.covariance[i][0]
+            self.smooth.beyond(i, after, 0.0).1 - self.variance[i]
         });
         let variance = self.smooth.ends_variance + beyond[0].max(0.0) + beyond[1].max(0.0);
         Ppm(self.honest * variance.sqrt() / span_s * 1e6)
@@ -155,19 +154,25 @@ impl Track {
 
     /// Where the clock of the outermost block `i` comes to a follower position beyond it.
     fn prolonged(&self, i: usize, follower: f64) -> Knot {
-        let lead = self.lead[i] + (follower - self.follower(i)) / self.slope(i);
-        let after = (lead - self.lead[i]) / self.rate_hz;
-        let least = if after.abs() > UNSEEN_S {
-            UNSEEN_WANDER
-        } else {
-            0.0
-        };
-        let variance = self.smooth.variance_beyond(i, after, least);
+        let mut lead = self.lead[i] + (follower - self.follower(i));
+        let mut variance = 0.0;
+        // every step gains as many digits as the rate is small: five
+        for _ in 0..3 {
+            let after = (lead - self.lead[i]) / self.rate_hz;
+            let least = if after.abs() > UNSEEN_S {
+                UNSEEN_WANDER
+            } else {
+                0.0
+            };
+            let phase;
+            (phase, variance) = self.smooth.beyond(i, after, least);
+            lead = follower - self.a - phase * self.rate_hz;
+        }
         self.knot(lead, follower, self.honest * variance.sqrt() * self.rate_hz)
     }
 
     /// The knot of block `i` and those up to the next block: between two known phases and rates the likeliest course of a
-    /// clock whose rate walks is the cubic through them, and `q2 D^3 s^3 (1 - s)^3 / 3` its variance.
+    /// clock whose rate walks is the cubic through them.
     fn up_to_next(&self, i: usize) -> Vec<Knot> {
         let mut knots = vec![self.knot(self.lead[i], self.follower(i), self.sigma(i))];
         let Some(next) = self.lead.get(i + 1) else {
@@ -176,7 +181,6 @@ impl Track {
         let gap = next - self.lead[i];
         let gap_s = gap / self.rate_hz;
         let least = if gap_s > UNSEEN_S { UNSEEN_WANDER } else { 0.0 };
-        let walk = self.smooth.q2.max(least) * gap_s.powi(3) / 3.0 * self.rate_hz.powi(2);
         let (y0, y1) = (self.smooth.phase[i], self.smooth.phase[i + 1]);
         let (r0, r1) = (self.smooth.rate[i] * gap_s, self.smooth.rate[i + 1] * gap_s);
         let pieces = (gap / HOP as f64 * POINTS).round().max(1.0);
@@ -189,7 +193,9 @@ impl Track {
                 + r1 * (s3 - s2);
             let lead = self.lead[i] + s * gap;
             let ends = (1.0 - s) * self.sigma(i).powi(2) + s * self.sigma(i + 1).powi(2);
-            let between = self.honest.powi(2) * walk * (s * (1.0 - s)).powi(3);
+            let between = self.honest.powi(2)
+                * self.smooth.variance_between(i, s, least)
+                * self.rate_hz.powi(2);
             knots.push(self.knot(
                 lead,
                 self.a + lead + phase * self.rate_hz,
