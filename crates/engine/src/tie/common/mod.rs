@@ -40,6 +40,8 @@ const LEAST_BAND_HZ: f64 = 300.0;
 const AMBIGUOUS: f64 = 0.9;
 /// Places along a ladder that are looked at, at most.
 const ALONG: usize = 24;
+/// So many of them in a row may tell by themselves.
+const IN_A_ROW: usize = 4;
 /// Least share of the windows with any correlation that keep one clock.
 const AGREEING: f64 = 0.5;
 
@@ -262,7 +264,8 @@ pub fn verify_common(
 }
 
 /// Whether two channels (0-based lead and follower channel) carry one electrical signal within the stretches of a ladder that
-/// was climbed on them, whatever it does between them. No when no stretch is long enough to tell.
+/// was climbed on them, whatever it does between them. No when no stretch is long enough to tell. A step of a sample or two
+/// parts no stretch but spoils the window it is in: some windows in a row suffice.
 ///
 /// # Errors
 /// When a file cannot be read.
@@ -277,19 +280,25 @@ pub fn is_common_along(
         within: Samples(0.0),
     };
     let scope = Scope::new(lead, follower, &guess);
-    let track = Track {
-        pair,
-        places: ladder.windows(window(&scope) as f64, ALONG),
-        slope: ladder.slope,
-        inverted,
-        agreement: 1.0,
-        second_peak: 0.0,
-        rivals: Vec::new(),
-    };
-    let tracks = [track];
+    let places = ladder.windows(window(&scope) as f64, ALONG);
+    let tracks: Vec<Track> = std::iter::once(&places[..])
+        .chain(places.chunks(IN_A_ROW))
+        .map(|places| Track {
+            pair,
+            places: places.to_vec(),
+            slope: ladder.slope,
+            inverted,
+            agreement: 1.0,
+            second_peak: 0.0,
+            rivals: Vec::new(),
+        })
+        .collect();
     let found = transfers_at_places(&scope, &tracks, &crate::progress::Silent)?;
-    let described = found.first().and_then(|found| described(found, &tracks[0]));
-    Ok(described.is_some_and(|pair| pair.nature().iter().all(|sign| sign.passed)))
+    let mut described = found
+        .iter()
+        .zip(&tracks)
+        .filter_map(|(f, t)| described(f, t));
+    Ok(described.any(|pair| pair.nature().iter().all(|sign| sign.passed)))
 }
 
 /// Two channels that correlate strongly wherever they were looked at, whatever clock they keep; channels are 0-based.
