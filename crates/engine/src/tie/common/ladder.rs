@@ -19,6 +19,8 @@ const CHUNK: usize = 32;
 const MOST: f64 = 25.0;
 /// A step must raise the track's height over chance by so much: two clear blocks.
 const STEP: f64 = 40.0;
+/// Fewer blocks between two steps than this are no stretch: a second.
+const SHORTEST: usize = 3;
 /// Blocks with peaks that the track may pass over.
 const PASSED_OVER: usize = 8;
 /// The rate a clock may have until it is known, parts of one.
@@ -59,18 +61,26 @@ impl Ladder {
             .flat_map(|stretch| {
                 let many = (span(&stretch) / length).floor();
                 let each = span(&stretch) / many;
-                stretch.first().into_iter().flat_map(move |first| {
-                    (0..many as usize).map(move |i| {
-                        let middle = (first.lead.0 + (i as f64 + 0.5) * each).floor();
-                        let offset = first.offset.0 + self.slope * (middle - first.lead.0);
-                        (middle, offset)
-                    })
+                let first = stretch.first().map_or(0.0, |rung| rung.lead.0);
+                (0..many as usize).map(move |i| {
+                    let middle = (first + (i as f64 + 0.5) * each).floor();
+                    (middle, self.offset_at(stretch, middle))
                 })
             })
             .take(most)
             .collect();
         windows.sort_by(|a, b| a.0.total_cmp(&b.0));
         windows
+    }
+
+    /// The offset at a lead position by the nearest rung of a stretch: past a step of a sample or two, which parts no
+    /// stretch, a rung far away is off by as much.
+    fn offset_at(&self, stretch: &[Rung], lead: f64) -> f64 {
+        let off = |rung: &&Rung| (rung.lead.0 - lead).abs();
+        let nearest = stretch.iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+        nearest.map_or(0.0, |rung| {
+            rung.offset.0 + self.slope * (lead - rung.lead.0)
+        })
     }
 }
 
@@ -106,7 +116,7 @@ pub fn climb(
         return Ok(None);
     };
     let track = best_track(&heard, slope, NEAR.0);
-    let stretches = parted(&track, slope, NEAR.0);
+    let stretches = without_detours(parted(&track, slope, NEAR.0));
     Ok((!stretches.is_empty()).then_some(Ladder { stretches, slope }))
 }
 
@@ -218,6 +228,19 @@ fn parted(track: &[Rung], slope: f64, rate: f64) -> Vec<Vec<Rung>> {
         .chunk_by(|a, b| joins(a.offset.0, b.offset.0, (b.lead - a.lead).0, slope, rate))
         .map(<[Rung]>::to_vec)
         .collect()
+}
+
+/// Without stretches too short to be one: where samples are lost, one period of a plucked string fits a block or two better
+/// than either side does.
+fn without_detours(mut stretches: Vec<Vec<Rung>>) -> Vec<Vec<Rung>> {
+    let last = stretches.len().saturating_sub(1);
+    let mut i = 0;
+    stretches.retain(|stretch| {
+        let outer = i == 0 || i == last;
+        i += 1;
+        outer || stretch.len() >= SHORTEST
+    });
+    stretches
 }
 
 /// The common slope of all stretches, by least squares.
