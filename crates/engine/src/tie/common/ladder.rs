@@ -19,8 +19,8 @@ const CHUNK: usize = 32;
 const MOST: f64 = 25.0;
 /// A step must raise the track's height over chance by so much: two clear blocks.
 const STEP: f64 = 40.0;
-/// Fewer blocks between two steps than this are no stretch: a second.
-const SHORTEST: usize = 3;
+/// Fewer blocks between two steps than this are no stretch: a second and a third.
+const SHORTEST: usize = 4;
 /// Blocks with peaks that the track may pass over.
 const PASSED_OVER: usize = 8;
 /// The rate a clock may have until it is known, parts of one.
@@ -230,7 +230,7 @@ fn parted(track: &[Rung], slope: f64, rate: f64) -> Vec<Vec<Rung>> {
         .collect()
 }
 
-/// Without stretches too short to be one: where samples are lost, one period of a plucked string fits a block or two better
+/// Without stretches too short to be one: where samples are lost, one period of a plucked string fits a block or three better
 /// than either side does.
 fn without_detours(mut stretches: Vec<Vec<Rung>>) -> Vec<Vec<Rung>> {
     let last = stretches.len().saturating_sub(1);
