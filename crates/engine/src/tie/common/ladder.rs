@@ -19,7 +19,7 @@ const CHUNK: usize = 32;
 const MOST: f64 = 25.0;
 /// A step must raise the track's height over chance by so much: two clear blocks.
 const STEP: f64 = 40.0;
-/// Fewer blocks between two steps than this are no stretch: a second and a third.
+/// Fewer blocks to one side of both their neighbours than this are no stretch: a second and a third.
 const SHORTEST: usize = 4;
 /// Blocks with peaks that the track may pass over.
 const PASSED_OVER: usize = 8;
@@ -230,17 +230,19 @@ fn parted(track: &[Rung], slope: f64, rate: f64) -> Vec<Vec<Rung>> {
         .collect()
 }
 
-/// Without stretches too short to be one: where samples are lost, one period of a plucked string fits a block or three better
-/// than either side does.
-fn without_detours(mut stretches: Vec<Vec<Rung>>) -> Vec<Vec<Rung>> {
-    let last = stretches.len().saturating_sub(1);
-    let mut i = 0;
-    stretches.retain(|stretch| {
-        let outer = i == 0 || i == last;
-        i += 1;
-        outer || stretch.len() >= SHORTEST
-    });
-    stretches
+/// Without detours, short stretches to one side of both neighbours: where samples are lost, one period of a plucked string
+/// fits a block or three better than either side does.
+fn without_detours(stretches: Vec<Vec<Rung>>) -> Vec<Vec<Rung>> {
+    let offset = |i: usize| stretches.get(i).and_then(|s| s.first()).map(|r| r.offset.0);
+    let is_detour = |i: usize| {
+        let before = i.checked_sub(1).and_then(offset);
+        let (Some(before), Some(here), Some(after)) = (before, offset(i), offset(i + 1)) else {
+            return false;
+        };
+        stretches[i].len() < SHORTEST && (here - before) * (after - here) < 0.0
+    };
+    let kept = (0..stretches.len()).filter(|&i| !is_detour(i));
+    kept.map(|i| stretches[i].clone()).collect()
 }
 
 /// The common slope of all stretches, by least squares.
@@ -256,4 +258,54 @@ fn slope(stretches: &[Vec<Rung>]) -> Option<f64> {
         }
     }
     (along > 0.0).then(|| across / along)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rungs(from_s: f64, many: u32, offset: f64) -> Vec<Rung> {
+        let rung = |i| Rung {
+            lead: LeadPos(48_000.0 * from_s + BLOCK as f64 * f64::from(i)),
+            offset: LeadPos(offset),
+        };
+        (0..many).map(rung).collect()
+    }
+
+    #[test]
+    fn windows_past_a_step_of_a_sample_lie_after_it() {
+        let mut stretch = rungs(0.0, 30, 500.0);
+        stretch.extend(rungs(10.24, 30, 499.0));
+        let ladder = Ladder {
+            stretches: vec![stretch],
+            slope: 0.0,
+        };
+        let windows = ladder.windows(131_072.0, 24);
+        assert_eq!(windows.len(), 7);
+        for (middle, offset) in windows {
+            let expected = if middle < 10.1 * 48_000.0 {
+                500.0
+            } else {
+                499.0
+            };
+            assert_eq!(offset, expected, "at {middle}");
+        }
+    }
+
+    #[test]
+    fn a_detour_of_three_blocks_is_none() {
+        let stretches = vec![
+            rungs(0.0, 2, 500.0),
+            rungs(2.0, 20, 900.0),
+            rungs(9.0, 3, 125.0),
+            rungs(10.1, 20, 891.0),
+            rungs(17.0, 3, 880.0),
+            rungs(18.1, 20, 700.0),
+        ];
+        let kept: Vec<f64> = without_detours(stretches)
+            .iter()
+            .map(|stretch| stretch[0].offset.0)
+            .collect();
+        assert_eq!(kept, [500.0, 900.0, 891.0, 880.0, 700.0]);
+    }
 }
