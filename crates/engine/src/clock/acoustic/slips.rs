@@ -40,6 +40,8 @@ const PLACE_S: f64 = 0.1;
 const TRIED: i64 = 2;
 /// The scatter of sizes is never taken for less, samples.
 const LEAST_SIGMA: f64 = 0.05;
+/// A step is this many times that scatter: where the rate changes within the take, sizes scatter by as much.
+const LEAST_SIGMAS: f64 = 6.0;
 
 /// What was heard of the room before any step was looked for.
 pub(super) struct Heard {
@@ -74,7 +76,7 @@ pub(super) fn scan(
     let mut meter = Meter::new(listening.band);
     let cuts: Vec<Cut> = (SIDE.1..grid.nodes() - SIDE.1)
         .map(|node| {
-            let product = across(&templates, node);
+            let product = across(&templates, node, SIDE.0);
             Cut {
                 node,
                 peak: meter.of_product(&product, FURTHEST),
@@ -88,7 +90,12 @@ pub(super) fn scan(
     let factor = listening.decimator.factor() as f64;
     let sigma = (scatter * factor).max(LEAST_SIGMA);
     let mut slips = Vec::new();
-    for cut in clear_steps(&cuts, base, ordinary) {
+    let mut is_step = |cut: &Cut| {
+        let close = meter.of_product(&across(&templates, cut.node, SIDE.1), FURTHEST);
+        let closer = (SIDE.1 + 1) as f64 / (SIDE.0 + 1) as f64;
+        (close.delta - closer * base - (cut.peak.delta - base)).abs() <= ALIKE
+    };
+    for cut in clear_steps(&cuts, base, ordinary, &mut is_step) {
         let step = Step {
             request,
             heard,
@@ -96,7 +103,7 @@ pub(super) fn scan(
             lead: moment(&listening, &templates, &grid, cut, &warp)?,
             sigma,
         };
-        if step.size != 0 {
+        if step.size.abs() as f64 >= LEAST_SIGMAS * sigma {
             slips.push(step.slip()?);
         }
     }
@@ -121,8 +128,14 @@ pub(super) fn possible(
     })
 }
 
-/// The moments of clear steps, in order: the clearest of every group.
-fn clear_steps(cuts: &[Cut], base: f64, ordinary: f64) -> Vec<&Cut> {
+/// The moments of clear steps, in order: the clearest of every group. A step `is_step` when it is as large for what was heard
+/// close to it; where the clock's rate is another than elsewhere, the delay grows with the time between.
+fn clear_steps<'a>(
+    cuts: &'a [Cut],
+    base: f64,
+    ordinary: f64,
+    is_step: &mut dyn FnMut(&Cut) -> bool,
+) -> Vec<&'a Cut> {
     let least = CLEAR.0.max(CLEAR.1 * ordinary);
     let clear =
         |cut: &Cut| cut.peak.prominence >= least && (cut.peak.delta - base).abs() >= SMALLEST;
@@ -133,6 +146,7 @@ fn clear_steps(cuts: &[Cut], base: f64, ordinary: f64) -> Vec<&Cut> {
             clear(&three[1]) && alike(&three[0], &three[1]) && alike(&three[1], &three[2])
         })
         .map(|three| &three[1])
+        .filter(|cut| is_step(cut))
         .collect();
     found.sort_by(|a, b| b.peak.prominence.total_cmp(&a.peak.prominence));
     let mut kept: Vec<&Cut> = Vec::new();
@@ -145,11 +159,11 @@ fn clear_steps(cuts: &[Cut], base: f64, ordinary: f64) -> Vec<&Cut> {
     kept
 }
 
-/// The templates after a node times those before it, all pairs summed.
-fn across(templates: &Templates, node: usize) -> Vec<Complex64> {
+/// The templates after a node times those before it, `side` of them at most on either side, all pairs summed.
+fn across(templates: &Templates, node: usize, side: usize) -> Vec<Complex64> {
     let mut product: Vec<Complex64> = Vec::new();
     for pair in 0..templates.pairs() {
-        let (before, after) = sides(templates, node, pair);
+        let (before, after) = sides(templates, node, pair, side);
         product.resize(before.len(), Complex64::default());
         for (sum, (a, b)) in product.iter_mut().zip(after.iter().zip(&before)) {
             let value = a * b.conj();
@@ -159,8 +173,13 @@ fn across(templates: &Templates, node: usize) -> Vec<Complex64> {
     product
 }
 
-/// What a pair's templates before and after a node add up to.
-fn sides(templates: &Templates, node: usize, pair: usize) -> (Vec<Complex32>, Vec<Complex32>) {
+/// What a pair's templates before and after a node add up to, `side` of them at most.
+fn sides(
+    templates: &Templates,
+    node: usize,
+    pair: usize,
+    side: usize,
+) -> (Vec<Complex32>, Vec<Complex32>) {
     let sum = |nodes: std::ops::Range<usize>| {
         let mut total = vec![Complex32::default(); templates.of(node, pair).len()];
         for node in nodes {
@@ -172,8 +191,8 @@ fn sides(templates: &Templates, node: usize, pair: usize) -> (Vec<Complex32>, Ve
     };
     let last = templates.nodes();
     (
-        sum(node.saturating_sub(SIDE.0)..node),
-        sum(node + 1..last.min(node + 1 + SIDE.0)),
+        sum(node.saturating_sub(side)..node),
+        sum(node + 1..last.min(node + 1 + side)),
     )
 }
 
@@ -195,7 +214,7 @@ fn moment(
     // both sides as they sound before the step
     let whole: Vec<Vec<Complex32>> = (0..templates.pairs())
         .map(|pair| {
-            let (before, after) = sides(templates, cut.node, pair);
+            let (before, after) = sides(templates, cut.node, pair, SIDE.0);
             let both = before.iter().zip(&after).zip(&turn);
             both.map(|((b, a), turn)| b + a * turn.conj()).collect()
         })
