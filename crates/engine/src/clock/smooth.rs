@@ -20,9 +20,10 @@ pub(super) use filter::{Restless, State};
 
 /// Added to every variance, s^2: half a millionth of a sample at 48 kHz, below which no sound was ever measured here.
 pub(super) const FLOOR: f64 = 1e-22;
-/// By how much the logarithm of the likelihood must grow for a curve to be believed: a straight clock looks bent by chance
-/// in one take of forty (half the mass of chi-squared with one degree of freedom beyond 4).
-const WORTH: f64 = 2.0;
+/// By how much the logarithm of the likelihood must grow for a curve to be believed: the best of two families of walks looks
+/// better than a straight clock by that much by chance in one take of two hundred (half the mass of chi-squared with one
+/// degree of freedom beyond 8, for each). With 2 the offset of straight clocks errs by 1.6 times the bound, with 4 by 1.2.
+const WORTH: f64 = 4.0;
 /// An outlier of as many sigma keeps a quarter of its weight.
 const OUTLYING: f64 = 4.0;
 /// So long beyond the outermost measurement its drift is believed, s: a crystal's drift turns within a minute.
@@ -65,7 +66,7 @@ impl Smooth {
     }
 
     /// The phase `after` seconds beyond the outermost measurement `i` (before it when negative), and its variance, for a
-    /// clock whose rate walks with at least the strength `least`. The drift is believed for [`FORETOLD_S`], then the rate
+    /// clock whose rate walks with at least the strength `least`. The drift is believed for two seconds, then the rate
     /// it leads to goes on.
     #[must_use]
     pub fn beyond(&self, i: usize, after: f64, least: f64) -> (f64, f64) {
