@@ -47,6 +47,7 @@ pub struct Smooth {
     pub phase: Vec<f64>,
     /// Rate, s/s.
     pub rate: Vec<f64>,
+    /// The same with drift and covariance.
     states: Vec<State>,
     /// Variance of the difference between the last phase and the first, s^2.
     pub ends_variance: f64,
@@ -72,12 +73,7 @@ impl Smooth {
     pub fn beyond(&self, i: usize, after: f64, least: f64) -> (f64, f64) {
         let restless = self.walk.restless.at_least(least);
         let bent = after.clamp(-FORETOLD_S, FORETOLD_S);
-        let on = State {
-            phase: self.phase[i],
-            rate: self.rate[i],
-            ..self.states[i]
-        }
-        .after(bent, restless);
+        let on = self.states[i].after(bent, restless);
         let straight = State {
             drift: 0.0,
             p: [on.p[0], on.p[1], on.p[2], 0.0, 0.0, 0.0],
@@ -117,17 +113,19 @@ pub fn smooth(phases: &Phases) -> Option<Smooth> {
     );
     let jumps = Walk::with_jumps_of(&free, &phases.t);
     let scaled = jumps.rounded(&scaled);
-    let walks = Walks::of(&jumps, |walk| {
-        likelihood(&phases.t, &z, &weighted(&scaled, &weight), walk)
-    });
+    let walks = {
+        let variance = weighted(&scaled, &weight);
+        Walks::of(&jumps, |walk| likelihood(&phases.t, &z, &variance, walk))
+    };
     let walk = jumps.like(walks.chosen);
     let mut course = Course::default();
     for _ in 0..4 {
         course = smoothed(&phases.t, &z, &weighted(&scaled, &weight), &walk);
         weight = weights(&z, &course.states, &scaled, OUTLYING);
     }
+    let variance = weighted(&scaled, &weight);
     let course = walks.widened(course, &walk, |walk| {
-        smoothed(&phases.t, &z, &weighted(&scaled, &weight), walk)
+        smoothed(&phases.t, &z, &variance, walk)
     });
     let settings = Settings {
         walk,
@@ -165,11 +163,14 @@ struct Settings {
 }
 
 fn finished(phases: &Phases, line: Line, course: Course, settings: Settings) -> Smooth {
-    let states = course.states;
-    let phase = states.iter().zip(&phases.t);
+    let mut states = course.states;
+    for (state, t) in states.iter_mut().zip(&phases.t) {
+        state.phase += line.at(*t);
+        state.rate += line.slope;
+    }
     Smooth {
-        phase: phase.map(|(state, t)| state.phase + line.at(*t)).collect(),
-        rate: states.iter().map(|state| state.rate + line.slope).collect(),
+        phase: states.iter().map(|state| state.phase).collect(),
+        rate: states.iter().map(|state| state.rate).collect(),
         states,
         t: phases.t.clone(),
         ends_variance: course.ends_variance,

@@ -159,13 +159,8 @@ impl Track {
         // every step gains as many digits as the rate is small: five
         for _ in 0..3 {
             let after = (lead - self.lead[i]) / self.rate_hz;
-            let least = if after.abs() > UNSEEN_S {
-                UNSEEN_WANDER
-            } else {
-                0.0
-            };
             let phase;
-            (phase, variance) = self.smooth.beyond(i, after, least);
+            (phase, variance) = self.smooth.beyond(i, after, unseen(after));
             lead = follower - self.a - phase * self.rate_hz;
         }
         self.knot(lead, follower, self.honest * variance.sqrt() * self.rate_hz)
@@ -180,7 +175,6 @@ impl Track {
         };
         let gap = next - self.lead[i];
         let gap_s = gap / self.rate_hz;
-        let least = if gap_s > UNSEEN_S { UNSEEN_WANDER } else { 0.0 };
         let (y0, y1) = (self.smooth.phase[i], self.smooth.phase[i + 1]);
         let (r0, r1) = (self.smooth.rate[i] * gap_s, self.smooth.rate[i + 1] * gap_s);
         let pieces = (gap / HOP as f64 * POINTS).round().max(1.0);
@@ -194,7 +188,7 @@ impl Track {
             let lead = self.lead[i] + s * gap;
             let ends = (1.0 - s) * self.sigma(i).powi(2) + s * self.sigma(i + 1).powi(2);
             let between = self.honest.powi(2)
-                * self.smooth.variance_between(i, s, least)
+                * self.smooth.variance_between(i, s, unseen(gap_s))
                 * self.rate_hz.powi(2);
             knots.push(self.knot(
                 lead,
@@ -203,5 +197,14 @@ impl Track {
             ));
         }
         knots
+    }
+}
+
+/// The least wander believed of a clock that was not measured for so many seconds, 1/s.
+fn unseen(seconds: f64) -> f64 {
+    if seconds.abs() > UNSEEN_S {
+        UNSEEN_WANDER
+    } else {
+        0.0
     }
 }
