@@ -20,6 +20,7 @@ mod perform;
 mod truth;
 mod card;
 mod write;
+mod timecode_track;
 pub mod material;
 pub mod scenes;
 
@@ -31,5 +32,6 @@ pub use room::{Room, SPEED_OF_SOUND_M_PER_S};
 pub use shoot::{Shoot, Signal, Source};
 pub use sound::{Sound, Tone};
 pub use stamp::{Counting, FrameRate, Resolution, Stamp};
+pub use timecode_track::{TimecodeTrack, TrackWord};
 pub use truth::{Comparison, Truth, UnitTruth};
 pub use write::{TRUTH_FILE, read_truth, write_shoots};

@@ -5,6 +5,19 @@ use std::fmt;
 use crate::rate::gcd;
 use crate::{Counting, Error};
 
+/// What a label shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub struct Digits {
+    /// 0 to 23.
+    pub hours: u8,
+    /// 0 to 59.
+    pub minutes: u8,
+    /// 0 to 59.
+    pub seconds: u8,
+    /// Below the timecode frames a second.
+    pub frames: u8,
+}
+
 /// One label of one counting.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct Label {
@@ -100,6 +113,47 @@ impl Label {
         self.count
     }
 
+    /// Hours, minutes, seconds and timecode frames as they are shown.
+    #[must_use]
+    pub fn digits(self) -> Digits {
+        let nominal = u64::from(self.counting.rate().nominal());
+        let dropped = u64::from(self.counting.dropped_a_minute());
+        let ten = 600 * nominal - 9 * dropped;
+        let (tens, rest) = (self.count / ten, self.count % ten);
+        // the first minute of ten is whole, the others begin `dropped` labels late
+        let skipped = if rest < 60 * nominal {
+            0
+        } else {
+            dropped * (1 + (rest - 60 * nominal) / (60 * nominal - dropped))
+        };
+        let label = self.count + 9 * dropped * tens + skipped;
+        let (seconds, frames) = (label / nominal, label % nominal);
+        Digits {
+            hours: (seconds / 3600) as u8,
+            minutes: (seconds / 60 % 60) as u8,
+            seconds: (seconds % 60) as u8,
+            frames: frames as u8,
+        }
+    }
+
+    /// The label of digits; `None` when there is none in this counting.
+    #[must_use]
+    pub fn of_digits(digits: Digits, counting: Counting) -> Option<Self> {
+        let Digits {
+            hours,
+            minutes,
+            seconds,
+            frames,
+        } = digits;
+        Self::of_fields([hours, minutes, seconds, frames].map(u32::from), counting).ok()
+    }
+
+    /// The label that follows, past midnight too.
+    #[must_use]
+    pub fn next(self) -> Self {
+        Self::of_count(self.count + 1, self.counting)
+    }
+
     /// Samples since midnight of the start of this timecode frame as a fraction in lowest terms: 01:00:00;00 at 48 kHz
     /// is 863999136 / 5.
     #[must_use]
@@ -119,21 +173,14 @@ impl Label {
 
 impl fmt::Display for Label {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let nominal = u64::from(self.counting.rate().nominal());
-        let dropped = u64::from(self.counting.dropped_a_minute());
-        let ten = 600 * nominal - 9 * dropped;
-        let (tens, rest) = (self.count / ten, self.count % ten);
-        // the first minute of ten is whole, the others begin `dropped` labels late
-        let skipped = if rest < 60 * nominal {
-            0
-        } else {
-            dropped * (1 + (rest - 60 * nominal) / (60 * nominal - dropped))
-        };
-        let label = self.count + 9 * dropped * tens + skipped;
-        let (seconds, frames) = (label / nominal, label % nominal);
+        let Digits {
+            hours,
+            minutes,
+            seconds,
+            frames,
+        } = self.digits();
         let mark = if self.counting.drop_frame() { ';' } else { ':' };
-        let (h, m, s) = (seconds / 3600, seconds / 60 % 60, seconds % 60);
-        write!(f, "{h:02}:{m:02}:{s:02}{mark}{frames:02}")
+        write!(f, "{hours:02}:{minutes:02}:{seconds:02}{mark}{frames:02}")
     }
 }
 

@@ -1,4 +1,4 @@
-//! COUNTING: frame rates as exact fractions, labels, drop-frame and midnight.
+//! COUNTING: frame rates as exact fractions, labels, drop-frame and midnight; and labels as sound ([`ltc`]).
 //!
 //! A *timecode frame* is one label's duration. Positions are counted in whole timecode frames since 00:00:00:00 or in audio
 //! samples since midnight; both are exact integers, and conversions go through exact fractions in 128 bits.
@@ -14,8 +14,9 @@
 
 mod rate;
 mod label;
+pub mod ltc;
 
-pub use label::{Label, day_in_samples};
+pub use label::{Digits, Label, day_in_samples};
 pub use rate::{Counting, FrameRate};
 
 /// What is wrong with a rate, a counting or a label.
