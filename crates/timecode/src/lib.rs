@@ -15,6 +15,7 @@
 mod rate;
 mod label;
 pub mod ltc;
+pub mod sums;
 
 pub use label::{Digits, Label, day_in_samples};
 pub use rate::{Counting, FrameRate};
@@ -31,6 +32,12 @@ pub enum Error {
     /// Not of the form hh:mm:ss:ff.
     #[error("`{0}` is no label; expected hh:mm:ss:ff, or hh:mm:ss;ff for drop-frame")]
     Form(String),
+    /// Not a value, and not two with a sign between them.
+    #[error(
+        "`{0}` is nothing to work out; expected a label (10:00:00:00), or a number with frames, samples, seconds or ppm, \
+         or a label, + or -, and another of them, each a word by itself"
+    )]
+    Sum(String),
     /// Of the right form, but no such label exists.
     #[error("there is no label {label}: {why}")]
     NoSuchLabel {

@@ -37,6 +37,8 @@ pub enum Command {
     Explain(ExplainArgs),
     /// Measure once what stands between stamps and truth for these units in these modes, and store it
     Calibrate(CalibrateArgs),
+    /// Labels, samples, seconds and rates: worked out, in plain words
+    Timecode(TimecodeArgs),
 }
 
 /// What `demo` takes.
@@ -135,6 +137,26 @@ pub struct CalibrateArgs {
     /// Two channels that carry one electrical signal; may be given more than once
     #[arg(long, value_name = "UNIT:CH=UNIT:CH")]
     pub common: Vec<String>,
+}
+
+/// What `timecode` takes.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  \
+    commontime timecode 10:00:00:00 --rate 25\n  \
+    commontime timecode '01:00:00;00' - '00:59:58;00'\n  \
+    commontime timecode 10:00:00:00 + 90 seconds --rate 24\n  \
+    commontime timecode 1728000000 samples --sample-rate 48000\n  \
+    commontime timecode 2.5 ppm --rate 25")]
+pub struct TimecodeArgs {
+    /// A label, a number with frames, samples, seconds or ppm, or a label, + or -, and another of them
+    #[arg(required = true, num_args = 1.., value_name = "EXPR", allow_negative_numbers = true)]
+    pub sum: Vec<String>,
+    /// How labels are counted: 25, 29.97, '29.97 DF', 30000/1001; without it 30, or 29.97 DF for labels with a `;`
+    #[arg(long, value_name = "RATE")]
+    pub rate: Option<String>,
+    /// Samples a second
+    #[arg(long, value_name = "HZ", default_value_t = 48_000, value_parser = clap::value_parser!(u32).range(1..=10_000_000))]
+    pub sample_rate: u32,
 }
 
 /// How to measure.

@@ -11,6 +11,7 @@ mod build;
 mod join;
 mod explain;
 mod calibrate;
+mod timecode;
 mod demo;
 
 use std::process::ExitCode;
@@ -31,6 +32,7 @@ pub fn run() -> ExitCode {
         Command::Build(args) => build::run(args, json),
         Command::Explain(args) => explain::run(args, json),
         Command::Calibrate(args) => calibrate::run(args, json),
+        Command::Timecode(args) => timecode::run(args, json),
     };
     match ended {
         Ok(ended) => ended.code(),
