@@ -37,6 +37,9 @@ pub enum Command {
     Explain(ExplainArgs),
     /// Measure once what stands between stamps and truth for these units in these modes, and store it
     Calibrate(CalibrateArgs),
+    /// Timecode as sound: read it off the tracks of recordings, or write a file of it
+    #[command(subcommand)]
+    Ltc(LtcCommand),
     /// Labels, samples, seconds and rates: worked out, in plain words
     Timecode(TimecodeArgs),
 }
@@ -137,6 +140,59 @@ pub struct CalibrateArgs {
     /// Two channels that carry one electrical signal; may be given more than once
     #[arg(long, value_name = "UNIT:CH=UNIT:CH")]
     pub common: Vec<String>,
+}
+
+/// What `ltc` does.
+#[derive(Debug, Subcommand)]
+pub enum LtcCommand {
+    /// Look for timecode on every track of every take, and tell all about it
+    Read(SurveyArgs),
+    /// Write a file of timecode to be played into units
+    Write(LtcWriteArgs),
+}
+
+/// What `ltc write` takes.
+#[derive(Debug, Args)]
+pub struct LtcWriteArgs {
+    /// The wave file to write, mono, 24 bits
+    #[arg(long, value_name = "FILE")]
+    pub out: PathBuf,
+    /// The first label
+    #[arg(long, value_name = "LABEL")]
+    pub from: String,
+    /// How labels are counted: 25, 29.97, '29.97 DF', 30000/1001
+    #[arg(long, value_name = "RATE", default_value = "30")]
+    pub rate: String,
+    /// How long, seconds
+    #[arg(long, value_name = "SECONDS", default_value_t = 600.0)]
+    pub seconds: f64,
+    /// Samples a second
+    #[arg(long, value_name = "HZ", default_value_t = 48_000, value_parser = clap::value_parser!(u32).range(8000..=768_000))]
+    pub sample_rate: u32,
+    /// Peak level, dB of full scale
+    #[arg(long, value_name = "DBFS", default_value_t = -18.0, allow_negative_numbers = true)]
+    pub level: f64,
+    /// User bits, eight hexadecimal digits
+    #[arg(long, value_name = "HEX", conflicts_with_all = ["text", "date"])]
+    pub user_bits: Option<String>,
+    /// User bits as four characters
+    #[arg(long, value_name = "TEXT", conflicts_with = "date")]
+    pub text: Option<String>,
+    /// User bits as a date, YYYY-MM-DD (ST 309)
+    #[arg(long, value_name = "DATE")]
+    pub date: Option<String>,
+    /// The date's time zone, minutes ahead of UTC
+    #[arg(
+        long,
+        value_name = "MINUTES",
+        default_value_t = 0,
+        allow_negative_numbers = true,
+        requires = "date"
+    )]
+    pub zone: i16,
+    /// Replace the file if it exists
+    #[arg(long)]
+    pub replace: bool,
 }
 
 /// What `timecode` takes.

@@ -12,6 +12,7 @@ mod join;
 mod explain;
 mod calibrate;
 mod timecode;
+mod ltc;
 mod demo;
 
 use std::process::ExitCode;
@@ -32,6 +33,7 @@ pub fn run() -> ExitCode {
         Command::Build(args) => build::run(args, json),
         Command::Explain(args) => explain::run(args, json),
         Command::Calibrate(args) => calibrate::run(args, json),
+        Command::Ltc(args) => ltc::run(args, json),
         Command::Timecode(args) => timecode::run(args, json),
     };
     match ended {

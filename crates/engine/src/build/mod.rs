@@ -12,6 +12,7 @@ mod write;
 mod verify;
 mod hashes;
 mod text;
+mod code;
 
 use std::path::PathBuf;
 
@@ -23,6 +24,7 @@ use crate::finding::{Finding, Weight};
 use crate::progress::Progress;
 use crate::signal::Levels;
 use crate::take::TakeSound;
+pub use code::write_timecode;
 use plan::Plan;
 use target::Target;
 pub use text::{Replace, write_text};

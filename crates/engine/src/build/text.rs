@@ -5,6 +5,8 @@ use std::io::Write;
 use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 
+use tempfile::NamedTempFile;
+
 use crate::error::{Error, Kind, Result};
 
 /// Writes `text` to `path`, whose folder is made when it is not there.
@@ -12,23 +14,38 @@ use crate::error::{Error, Kind, Result};
 /// # Errors
 /// [`Kind::Refused`] when the file exists and `replace` was not asked for; [`Kind::Io`] when it cannot be written.
 pub fn write_text(path: &Path, text: &str, replace: Replace) -> Result<()> {
-    let failed = |error: std::io::Error| {
-        Error::new(Kind::Io, "cannot be written")
-            .at(path)
-            .from_source(error)
-    };
-    let folder = path
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty());
-    let folder = folder.unwrap_or(Path::new("."));
-    fs::create_dir_all(folder).map_err(failed)?;
-    let mut file = tempfile::Builder::new()
+    let mut file = temporary_beside(path)?;
+    file.write_all(text.as_bytes())
+        .map_err(|error| failed(path, error))?;
+    finished(file, path, replace)
+}
+
+fn failed(path: &Path, error: std::io::Error) -> Error {
+    Error::new(Kind::Io, "cannot be written")
+        .at(path)
+        .from_source(error)
+}
+
+fn folder_of(path: &Path) -> &Path {
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty());
+    folder.unwrap_or(Path::new("."))
+}
+
+/// A file with a temporary name in the folder of `path`, which is made when it is not there.
+pub(super) fn temporary_beside(path: &Path) -> Result<NamedTempFile> {
+    let folder = folder_of(path);
+    fs::create_dir_all(folder).map_err(|error| failed(path, error))?;
+    tempfile::Builder::new()
         .prefix(".commontime-")
         .suffix(".part")
         .permissions(Permissions::from_mode(0o666))
         .tempfile_in(folder)
-        .map_err(failed)?;
-    file.write_all(text.as_bytes()).map_err(failed)?;
+        .map_err(|error| failed(path, error))
+}
+
+/// Gives a temporary file its name, once all of it is on the disk.
+pub(super) fn finished(file: NamedTempFile, path: &Path, replace: Replace) -> Result<()> {
+    let failed = |error| failed(path, error);
     file.as_file().sync_all().map_err(failed)?;
     let kept = match replace {
         Replace::Yes => file.persist(path),
@@ -43,7 +60,7 @@ pub fn write_text(path: &Path, text: &str, replace: Replace) -> Result<()> {
         }
         Err(failure) => return Err(failed(failure.error)),
     }
-    File::open(folder)
+    File::open(folder_of(path))
         .and_then(|folder| folder.sync_all())
         .map_err(failed)
 }

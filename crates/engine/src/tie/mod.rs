@@ -3,6 +3,7 @@
 pub mod correlate;
 pub mod acoustic;
 pub mod common;
+pub mod timecode;
 
 use crate::units::{LeadPos, Samples, UnitPos};
 

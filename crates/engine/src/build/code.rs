@@ -1,0 +1,55 @@
+//! A first label and a length in, a file of linear timecode out, to be played into units.
+
+use std::io::{BufWriter, Seek, SeekFrom, Write};
+use std::path::Path;
+
+use timecode::ltc::{Encoder, Signal};
+use wave::{Bext, Encoding, Format, WaveWriter, WriteSpec};
+
+use super::text::{Replace, finished, temporary_beside};
+use crate::error::{Error, Kind, Result};
+
+/// Samples written at a time.
+const PIECE: usize = 1 << 14;
+
+/// Writes `length` samples of the code to a mono file of 24 bits, its stamp that of the first label.
+///
+/// # Errors
+/// [`Kind::Refused`] when the file exists and `replace` was not asked for; [`Kind::Io`] when it cannot be written.
+pub fn write_timecode(path: &Path, signal: Signal, length: u64, replace: Replace) -> Result<()> {
+    let failed = |error: &dyn std::fmt::Display| {
+        Error::new(Kind::Io, format!("cannot be written: {error}")).at(path)
+    };
+    let rate = signal.sample_rate;
+    let spec = WriteSpec {
+        bext: Some(Bext {
+            description: format!(
+                "linear timecode from {}, {}",
+                signal.first,
+                signal.first.counting()
+            ),
+            originator: "commontime".into(),
+            time_reference: signal.first.to_samples(rate),
+            version: 1,
+            ..Bext::default()
+        }),
+        ..WriteSpec::new(Format::plain(1, rate, Encoding::Int24))
+    };
+    let file = temporary_beside(path)?;
+    let mut writer = WaveWriter::new(BufWriter::new(file), &spec).map_err(|e| failed(&e))?;
+    let mut encoder = Encoder::new(signal);
+    let mut left = length;
+    while left > 0 {
+        let count = usize::try_from(left).map_or(PIECE, |left| left.min(PIECE));
+        let mut samples = [0.0_f32; PIECE];
+        encoder.fill(&mut samples[..count]);
+        let plane: Vec<f64> = samples[..count].iter().map(|x| f64::from(*x)).collect();
+        writer.write_planar(&[&plane]).map_err(|e| failed(&e))?;
+        left -= count as u64;
+    }
+    let (_, mut out) = writer.finish().map_err(|e| failed(&e))?;
+    out.flush().map_err(|e| failed(&e))?;
+    out.seek(SeekFrom::Start(0)).map_err(|e| failed(&e))?;
+    let file = out.into_inner().map_err(|e| failed(&e))?;
+    finished(file, path, replace)
+}
