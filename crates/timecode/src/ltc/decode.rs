@@ -10,6 +10,9 @@ use crate::{Counting, Label};
 /// A block lasts at least this long, seconds.
 const BLOCK_S: f64 = 5.0;
 
+/// And at most so many samples, whatever rate a file claims: 5 s at 768 kHz.
+const LONGEST: usize = 1 << 22;
+
 /// Blocks overlap by this much, seconds: more than a word at a tenth of 24 timecode frames a second.
 const OVERLAP_S: f64 = 0.5;
 
@@ -76,13 +79,13 @@ impl Decoder {
     #[must_use]
     pub fn new(sample_rate: u32) -> Self {
         let rate = f64::from(sample_rate.max(8000));
-        let length = ((BLOCK_S * rate) as usize).next_power_of_two();
+        let length = ((BLOCK_S * rate) as usize).min(LONGEST).next_power_of_two();
         Self {
             sample_rate,
             block: Vec::with_capacity(length),
             at: 0,
             length,
-            overlap: (OVERLAP_S * rate) as usize,
+            overlap: ((OVERLAP_S * rate) as usize).min(length / 4),
             listener: Listener::new(length, sample_rate.max(8000)),
             heard: Vec::new(),
         }
