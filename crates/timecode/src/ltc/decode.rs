@@ -2,7 +2,7 @@
 
 use super::edges::{Edges, Heard};
 use super::listen::Listener;
-use super::runs::{Direction, Dropping, Run, dropping, runs};
+use super::runs::{Direction, Dropping, Run, Runs, dropping, runs};
 use super::user_bits::UserBits;
 use super::word::Layout;
 use crate::{Counting, Label};
@@ -43,7 +43,7 @@ pub struct Reading {
     pub even: f64,
     /// Whether the level rises at the beginning of most words.
     pub rises: bool,
-    /// Words that are right over those there should be between the first and the last of every run.
+    /// Words that are right over those there should be: those of the runs, the missing included, and what was heard besides.
     pub good: f64,
     /// Where the count does not go on.
     pub jumps: Vec<Jump>,
@@ -110,6 +110,9 @@ impl Decoder {
     }
 
     fn listen(&mut self) {
+        if self.block.iter().all(|x| *x == 0.0) {
+            return;
+        }
         let clean = Edges::of(&self.block).words();
         let (held, longest) = clean.iter().fold((0.0, 0.0), |(held, longest), word| {
             (held + word.length, f64::max(longest, word.length))
@@ -131,8 +134,8 @@ impl Decoder {
         if !self.block.is_empty() {
             self.listen();
         }
-        let (counting, runs) = runs(self.heard, self.sample_rate)?;
-        Some(Reading::of(counting, runs, self.sample_rate))
+        let found = runs(self.heard, self.sample_rate)?;
+        Some(Reading::of(found, self.sample_rate))
     }
 }
 
@@ -145,7 +148,12 @@ impl Reading {
         decoder.finish()
     }
 
-    fn of(counting: Counting, runs: Vec<Run>, sample_rate: u32) -> Self {
+    fn of(found: Runs, sample_rate: u32) -> Self {
+        let Runs {
+            counting,
+            runs,
+            stray,
+        } = found;
         let words = || runs.iter().flat_map(|run| &run.words);
         let count = words().count().max(1) as f64;
         let share = |of: &dyn Fn(&super::Timed) -> bool| {
@@ -166,7 +174,7 @@ impl Reading {
             drop_flag: share(&|word| word.word.drop_flag()) > 0.5,
             even: share(&|word| word.word.is_even()),
             rises: share(&|word| word.rises) > 0.5,
-            good: count / expected.max(1) as f64,
+            good: count / (expected.max(1) + stray) as f64,
             jumps: runs
                 .windows(2)
                 .filter_map(|pair| jump(&pair[0], &pair[1]))

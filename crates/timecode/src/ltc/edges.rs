@@ -68,7 +68,8 @@ impl Edges {
                 let Some(past) = past else { break };
                 at += past;
                 let rises = piece[at] > middle;
-                if high.is_some() {
+                // a block that begins between the levels begins within an edge, or in the silence before the code
+                if from + at > 0 {
                     edges.crossed(block, from + at, middle, half, rises);
                 }
                 high = Some(rises);
@@ -237,7 +238,10 @@ impl<'a> Reader<'a> {
         self.waited = 0;
         let from = self.cells.len() - BITS;
         let at = |edge: usize| self.edges.at[edge];
-        let (centre, cell) = line(self.cells[from..].iter().map(|e| at(*e)), at(self.next));
+        // the edge that begins the code comes from silence, not from the other level: where it lies is not sure
+        let unsure = usize::from(self.cells[from] == 0);
+        let boundaries = self.cells[from..].iter().map(|edge| at(*edge));
+        let (centre, cell) = line(boundaries, unsure, at(self.next));
         let half = 0.5 * BITS as f64 * cell;
         let edge = if reverse { self.next } else { self.cells[from] };
         let heard = Heard {
@@ -261,19 +265,18 @@ impl<'a> Reader<'a> {
     }
 }
 
-/// The least-squares line through the 81 boundaries of a word's cells: its middle and its slope.
-fn line(cells: impl Iterator<Item = f64>, end: f64) -> (f64, f64) {
-    let half = 0.5 * BITS as f64;
+/// The least-squares line through the boundaries of a word's cells, all 81 or, from `first` on, some: its value in the
+/// middle of the word and its slope.
+fn line(boundaries: impl Iterator<Item = f64>, first: usize, end: f64) -> (f64, f64) {
+    let count = (BITS + 1 - first) as f64;
+    let middle = 0.5 * (BITS + first) as f64;
     let (mut sum, mut across) = (0.0, 0.0);
-    let first = end;
-    for (at, position) in cells.chain([end]).enumerate() {
-        let position = position - first;
+    for (at, position) in boundaries.skip(first).chain([end]).enumerate() {
+        let position = position - end;
         sum += position;
-        across += (at as f64 - half) * position;
+        across += ((at + first) as f64 - middle) * position;
     }
-    let count = BITS as f64 + 1.0;
-    (
-        first + sum / count,
-        12.0 * across / (count * (count * count - 1.0)),
-    )
+    let slope = 12.0 * across / (count * (count * count - 1.0));
+    let centre = end + sum / count + slope * (0.5 * BITS as f64 - middle);
+    (centre, slope)
 }

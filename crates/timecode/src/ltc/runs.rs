@@ -96,8 +96,16 @@ const COUNTINGS: [(FrameRate, bool); 4] = [
     (FrameRate::F24, false),
 ];
 
+/// What counts.
+pub(super) struct Runs {
+    pub counting: Counting,
+    pub runs: Vec<Run>,
+    /// Words heard between the runs, before and behind them, that count with none.
+    pub stray: u64,
+}
+
 /// The words in runs, in the counting that explains them best; `None` when nothing counts.
-pub(super) fn runs(mut heard: Vec<Heard>, sample_rate: u32) -> Option<(Counting, Vec<Run>)> {
+pub(super) fn runs(mut heard: Vec<Heard>, sample_rate: u32) -> Option<Runs> {
     heard.sort_by(|a, b| a.start.total_cmp(&b.start));
     let heard = once(heard);
     let countings = COUNTINGS
@@ -116,11 +124,20 @@ pub(super) fn runs(mut heard: Vec<Heard>, sample_rate: u32) -> Option<(Counting,
     });
     let (_, _, counting, found) = tried.max_by(|a, b| (a.0).cmp(&b.0).then(a.1.total_cmp(&b.1)))?;
     let exact = exact_rate(&heard, &found, counting, sample_rate);
+    let within = |(_, members): &(Direction, Vec<usize>)| {
+        let (first, last) = (members.first()?, members.last()?);
+        Some((last - first + 1) as u64)
+    };
+    let stray = heard.len() as u64 - found.iter().filter_map(within).sum::<u64>();
     let runs: Vec<Run> = found
         .into_iter()
         .map(|(direction, members)| timed(&heard, direction, &members, exact))
         .collect();
-    (!runs.is_empty()).then_some((exact, runs))
+    (!runs.is_empty()).then_some(Runs {
+        counting: exact,
+        runs,
+        stray,
+    })
 }
 
 /// Every word once: what was heard twice lies in two blocks, or was found in two ways.
