@@ -61,9 +61,9 @@ impl Edges {
             while at < piece.len() {
                 let rest = &piece[at..];
                 let past = match high {
-                    Some(true) => rest.iter().position(|x| *x < down),
-                    Some(false) => rest.iter().position(|x| *x > up),
-                    None => rest.iter().position(|x| *x < down || *x > up),
+                    Some(true) => first(rest, |x| x < down),
+                    Some(false) => first(rest, |x| x > up),
+                    None => first(rest, |x| x < down || x > up),
                 };
                 let Some(past) = past else { break };
                 at += past;
@@ -107,6 +107,15 @@ impl Edges {
         }
         words
     }
+}
+
+/// Where the first sample is of which `is` holds; eight are asked at once.
+fn first(samples: &[f32], is: impl Fn(f32) -> bool) -> Option<usize> {
+    let (eights, _) = samples.as_chunks::<8>();
+    let any = |eight: &&[f32; 8]| eight.iter().fold(false, |any, x| any | is(*x));
+    let at = 8 * eights.iter().take_while(|eight| !any(eight)).count();
+    let behind = samples[at..].iter().position(|x| is(*x));
+    behind.map(|behind| at + behind)
 }
 
 fn extremes(piece: &[f32]) -> (f32, f32) {
