@@ -2,8 +2,9 @@
 //! sound that is no code. Runs only when asked: `cargo bench -p commontime-timecode --bench reading -- run`.
 #![expect(clippy::print_stdout, reason = "a table for whoever asked for it")]
 
-use std::io::Write as _;
-use std::process::{Command, Stdio};
+#[path = "../tests/outside/mod.rs"]
+mod outside;
+
 use std::time::Instant;
 
 use rehearsal::TimecodeTrack;
@@ -53,8 +54,7 @@ fn time(name: &str, track: &TimecodeTrack) -> f64 {
         .map(|_| {
             let begun = Instant::now();
             let reading = Reading::new(&samples, track.sample_rate);
-            let runs = reading.iter().flat_map(|reading| &reading.runs);
-            words = runs.map(|run| run.words.len()).sum();
+            words = reading.map_or(0, |reading| reading.words().count());
             begun.elapsed().as_secs_f64()
         })
         .fold(f64::MAX, f64::min);
@@ -67,24 +67,7 @@ fn time(name: &str, track: &TimecodeTrack) -> f64 {
 
 /// The best of five of libltc's, seconds; the samples are handed over in pieces of 4096.
 fn libltc(samples: &[f32]) -> f64 {
-    let root = env!("CARGO_MANIFEST_DIR");
-    let python = std::env::var("COMMONTIME_PYTHON")
-        .unwrap_or_else(|_| format!("{root}/../../.venv/bin/python"));
-    let mut child = Command::new(python)
-        .arg(format!("{root}/tests/libltc/libltc.py"))
-        .args(["time", "1920"])
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .expect("libltc");
-    let bytes: Vec<u8> = samples.iter().flat_map(|x| x.to_le_bytes()).collect();
-    child
-        .stdin
-        .take()
-        .expect("stdin")
-        .write_all(&bytes)
-        .expect("all of it");
-    let output = child.wait_with_output().expect("its output");
-    let text = String::from_utf8(output.stdout).expect("text");
+    let output = outside::libltc(&outside::words(&[&"time", &1920]), &outside::bytes(samples));
+    let text = String::from_utf8(output).expect("text");
     text.trim().parse().expect("seconds")
 }

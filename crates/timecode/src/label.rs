@@ -2,7 +2,7 @@
 
 use std::fmt;
 
-use crate::rate::gcd;
+use crate::rate::reduced;
 use crate::{Counting, Error};
 
 /// What a label shows.
@@ -159,9 +159,7 @@ impl Label {
     #[must_use]
     pub fn to_exact_samples(self, sample_rate: u32) -> (u64, u64) {
         let (num, den) = self.counting.rate().samples_each(sample_rate);
-        let num = num.saturating_mul(self.count);
-        let divisor = gcd(num, den).max(1);
-        (num / divisor, den / divisor)
+        reduced(num.saturating_mul(self.count), den)
     }
 
     /// Samples since midnight of the start of this timecode frame, rounded to the nearest sample, halves up.

@@ -118,8 +118,7 @@ impl FrameRate {
             u64::from(sample_rate) * u64::from(self.den),
             u64::from(self.num),
         );
-        let divisor = gcd(num, den);
-        (num / divisor, den / divisor)
+        reduced(num, den)
     }
 }
 
@@ -206,6 +205,13 @@ impl fmt::Display for Counting {
     }
 }
 
-pub(crate) fn gcd(a: u64, b: u64) -> u64 {
+/// The greatest common divisor.
+pub(crate) fn gcd(a: u128, b: u128) -> u128 {
     if b == 0 { a } else { gcd(b, a % b) }
+}
+
+/// A fraction in lowest terms; nothing over nothing stays.
+pub(crate) fn reduced(num: u64, den: u64) -> (u64, u64) {
+    let divisor = gcd(num.into(), den.into()).max(1) as u64;
+    (num / divisor, den / divisor)
 }

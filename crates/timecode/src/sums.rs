@@ -3,6 +3,7 @@
 
 use std::fmt;
 
+use crate::rate::gcd;
 use crate::{Counting, Error, FrameRate, Label};
 
 /// A non-negative number as a fraction in lowest terms.
@@ -17,13 +18,10 @@ impl Exact {
     #[must_use]
     pub fn new(num: u128, den: u128) -> Self {
         let den = den.max(1);
-        let (mut a, mut b) = (num, den);
-        while b > 0 {
-            (a, b) = (b, a % b);
-        }
+        let divisor = gcd(num, den);
         Self {
-            num: num / a.max(1),
-            den: den / a.max(1),
+            num: num / divisor,
+            den: den / divisor,
         }
     }
 
@@ -229,12 +227,6 @@ enum Value {
     Ppm(f64),
 }
 
-impl Value {
-    fn of_samples(samples: u64, sample_rate: u32) -> Exact {
-        Exact::new(u128::from(samples), u128::from(sample_rate))
-    }
-}
-
 /// Works out a sum: a value, or two with `+` or `-` between them. Values are labels (`10:00:00:00`), or numbers with a
 /// unit: `frames`, `samples` at `sample_rate`, `seconds`, `ppm`. A label added to a label counts as so many timecode frames.
 ///
@@ -250,7 +242,7 @@ pub fn answer(words: &[&str], counting: Counting, sample_rate: u32) -> Result<An
             // stamps are whole samples, the starts of timecode frames often are not
             Value::Samples(samples, rate) => Ok(Answer::Place(Place {
                 label: Label::of_samples(samples, rate, counting),
-                seconds: Value::of_samples(samples, rate),
+                seconds: seconds_of(samples, rate),
             })),
             Value::Frames(frames) => Ok(Answer::Span(Span::of(i128::from(frames), counting))),
             Value::Ppm(ppm) => {
@@ -287,10 +279,14 @@ pub fn answer(words: &[&str], counting: Counting, sample_rate: u32) -> Result<An
         }
         Value::Label(second) => moved(i128::from(second.count())),
         Value::Frames(frames) => moved(i128::from(frames)),
-        Value::Samples(samples, rate) => later(Value::of_samples(samples, rate)),
+        Value::Samples(samples, rate) => later(seconds_of(samples, rate)),
         Value::Seconds(seconds) => later(seconds),
         Value::Ppm(_) => return Err(refused()),
     })
+}
+
+fn seconds_of(samples: u64, sample_rate: u32) -> Exact {
+    Exact::new(u128::from(samples), u128::from(sample_rate))
 }
 
 fn value(words: &[&str], counting: Counting, sample_rate: u32) -> Result<Value, Error> {

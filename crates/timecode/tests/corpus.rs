@@ -150,11 +150,7 @@ fn corpus() -> Vec<Case> {
 fn score(truth: &[TrackWord], reading: Option<&Reading>) -> (usize, usize, usize) {
     let whole = truth.iter().filter(|word| word.whole).count();
     let (mut right, mut wrong) = (0, 0);
-    for word in reading
-        .iter()
-        .flat_map(|r| &r.runs)
-        .flat_map(|run| &run.words)
-    {
+    for word in reading.iter().flat_map(|reading| reading.words()) {
         let nearest = truth.iter().min_by(|a, b| {
             (a.start - word.start)
                 .abs()
@@ -253,9 +249,7 @@ fn sigma_tells_how_far_words_are_off() {
             t.late_s = 0.111;
         });
         let words: Vec<f64> = reading
-            .runs
-            .iter()
-            .flat_map(|run| &run.words)
+            .words()
             .map(|word| {
                 let off = truth.iter().map(|t| (t.start - word.start).abs());
                 off.fold(f64::MAX, f64::min) / word.sigma

@@ -71,12 +71,12 @@ proptest! {
         .fill(&mut samples);
         let reading = Reading::new(&samples, 48_000).expect("timecode");
         let each = 48_000.0 / rate.per_second();
-        for word in reading.runs.iter().flat_map(|run| &run.words) {
+        for word in reading.words() {
             let index = (word.start / each).round() as u64;
             let sent = Label::of_count(first.count() + index, counting);
             prop_assert_eq!(word.label.to_string().replace(';', ":"), sent.to_string().replace(';', ":"));
         }
         prop_assert_eq!(reading.user_bits, UserBits::of_number(user));
-        prop_assert!(reading.good > 0.99 && reading.runs.len() == 1);
+        prop_assert!(reading.good() > 0.99 && reading.runs.len() == 1);
     }
 }

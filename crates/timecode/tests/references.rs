@@ -1,8 +1,11 @@
 //! The same labels as the Python package `timecode` over a day, and as ffmpeg's own drop-frame arithmetic around the
 //! minutes that matter.
 
+mod outside;
+
 use std::process::Command;
 
+use outside::{python, words};
 use timecode::{Counting, FrameRate, Label};
 
 fn said(program: &str, arguments: &[&str]) -> String {
@@ -17,8 +20,6 @@ fn said(program: &str, arguments: &[&str]) -> String {
 
 #[test]
 fn labels_are_those_of_the_python_package() {
-    let python = std::env::var("COMMONTIME_PYTHON")
-        .unwrap_or_else(|_| format!("{}/../../.venv/bin/python", env!("CARGO_MANIFEST_DIR")));
     let script = "import sys, timecode
 rate, plain, day, step = sys.argv[1], sys.argv[2] == 'plain', int(sys.argv[3]), int(sys.argv[4])
 for count in range(0, day, step):
@@ -38,7 +39,8 @@ for count in range(0, day, step):
         let counting = Counting::new(rate, drop_frame).expect("a counting");
         let plain = if drop_frame { "drop" } else { "plain" };
         let day = counting.day().to_string();
-        let theirs = said(&python, &["-c", script, name, plain, &day, "997"]);
+        let theirs = python(&words(&[&"-c", &script, &name, &plain, &day, &997]), &[]);
+        let theirs = String::from_utf8(theirs).expect("text");
         let mut compared = 0;
         for (count, theirs) in (0..counting.day()).step_by(997).zip(theirs.lines()) {
             let own = Label::of_count(count, counting);

@@ -42,6 +42,10 @@ impl Ended {
 /// The exit status of an error.
 #[must_use]
 pub fn code_of(error: &anyhow::Error) -> ExitCode {
+    // a label, a rate or a sum that makes no sense
+    if error.is::<timecode::Error>() {
+        return ExitCode::from(2);
+    }
     let kind = error
         .chain()
         .find_map(|cause| cause.downcast_ref::<engine::Error>());

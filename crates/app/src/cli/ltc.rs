@@ -3,6 +3,7 @@
 use anyhow::Result;
 use engine::build::{Replace, write_timecode};
 use engine::finding::Finding;
+use engine::report::signed;
 use engine::take::{Take, TakeSound, scan};
 use engine::tie::timecode::{ppm_against_generator, timecode_findings, timecode_tracks};
 use engine::{Error, Kind};
@@ -15,7 +16,7 @@ use timecode::{Counting, Label};
 use super::args::{LtcCommand, LtcWriteArgs, SurveyArgs};
 use super::exit::Ended;
 use super::say;
-use super::timecode::{name, usage};
+use super::timecode::name;
 use super::watch::Watch;
 
 /// Reads or writes.
@@ -66,25 +67,19 @@ fn track_name(take: &Take, channel: usize) -> String {
     format!("{} channel {}{name}", take.place(), channel + 1)
 }
 
-fn first_and_last(reading: &Reading) -> Option<[&timecode::ltc::Timed; 2]> {
-    let first = reading.runs.first()?.words.first()?;
-    let last = reading.runs.last()?.words.last()?;
-    Some([first, last])
-}
-
 fn tell(place: &str, take: &Take, reading: &Reading) -> Vec<String> {
-    let Some([first, last]) = first_and_last(reading) else {
+    let Some((first, last)) = reading.words().next().zip(reading.words().last()) else {
         return Vec::new();
     };
     let rate = f64::from(take.rate.0);
-    let expected: u64 = reading.runs.iter().map(timecode::ltc::Run::expected).sum();
     let mut lines = vec![
         format!("{place}: {} to {}", first.label, last.label),
         format!(
-            "  {}, {}; {:.1} % of {expected} words read, {}",
+            "  {}, {}; {:.1} % of {} words read, {}",
             name(reading.counting),
             dropping(reading),
-            100.0 * reading.good,
+            100.0 * reading.good(),
+            reading.expected(),
             direction(reading)
         ),
         format!(
@@ -94,8 +89,8 @@ fn tell(place: &str, take: &Take, reading: &Reading) -> Vec<String> {
             first.sigma
         ),
         format!(
-            "  the unit's clock against the generator's: {:+.3} ppm",
-            (1000.0 * ppm_against_generator(reading)).round() / 1000.0 + 0.0
+            "  the unit's clock against the generator's: {} ppm",
+            signed(ppm_against_generator(reading), 3)
         ),
         format!("  user bits {}{}", reading.user_bits, meaning(reading)),
         format!(
@@ -113,7 +108,7 @@ fn tell(place: &str, take: &Take, reading: &Reading) -> Vec<String> {
             }
         ),
     ];
-    let mended = words(reading).filter(|word| word.mended > 0).count();
+    let mended = mended(reading);
     if mended > 0 {
         lines.push(format!(
             "  {mended} of the words were read with the help of those on either side"
@@ -122,8 +117,8 @@ fn tell(place: &str, take: &Take, reading: &Reading) -> Vec<String> {
     lines
 }
 
-fn words(reading: &Reading) -> impl Iterator<Item = &timecode::ltc::Timed> {
-    reading.runs.iter().flat_map(|run| &run.words)
+fn mended(reading: &Reading) -> usize {
+    reading.words().filter(|word| word.mended > 0).count()
 }
 
 fn dropping(reading: &Reading) -> &'static str {
@@ -225,8 +220,9 @@ fn track_json(take: &Take, channel: usize, reading: &Reading) -> Value {
         "colour_flag": reading.colour_flag,
         "words_a_second": reading.words_per_s,
         "ppm_against_generator": ppm_against_generator(reading),
-        "good": reading.good,
-        "mended_words": words(reading).filter(|word| word.mended > 0).count(),
+        "words_expected": reading.expected(),
+        "good": reading.good(),
+        "mended_words": mended(reading),
         "user_bits": reading.user_bits.to_string(),
         "user_bits_flags": format!("{:03b}", reading.user_bits.flags),
         "user_bits_share": reading.user_bits_share,
@@ -247,8 +243,8 @@ fn word_json(word: &timecode::ltc::Timed) -> Value {
 }
 
 fn write(args: &LtcWriteArgs, json: bool) -> Result<Ended> {
-    let counting = Counting::parse(&args.rate).map_err(usage)?;
-    let first = Label::parse(&args.from, counting).map_err(usage)?;
+    let counting = Counting::parse(&args.rate)?;
+    let first = Label::parse(&args.from, counting)?;
     let refuse = |message: String| Error::new(Kind::Usage, message);
     if !(args.seconds > 0.0 && args.seconds <= 7.0 * 86_400.0) {
         let message = format!(

@@ -2,6 +2,7 @@
 
 use anstream::{eprintln, println};
 use anstyle::{AnsiColor, Style};
+use comfy_table::{Table, presets};
 use engine::finding::{Finding, Weight};
 use serde::Serialize;
 
@@ -46,6 +47,13 @@ fn word_of(weight: Weight) -> (&'static str, Style) {
         Weight::Ask => ("ask", colour(AnsiColor::Magenta)),
         Weight::Stop => ("stop", colour(AnsiColor::Red)),
     }
+}
+
+/// A table without lines.
+pub fn plain_table() -> Table {
+    let mut table = Table::new();
+    table.load_style(presets::NOTHING);
+    table
 }
 
 /// Prints a line for a person on standard output.

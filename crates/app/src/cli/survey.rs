@@ -1,7 +1,7 @@
 //! `survey`: cards in; units, takes, settings side by side and oddities out.
 
 use anyhow::Result;
-use comfy_table::{Table, presets};
+use comfy_table::Table;
 use engine::take::{Survey, scan, settings_table};
 
 use super::args::SurveyArgs;
@@ -25,7 +25,7 @@ pub fn run(args: &SurveyArgs, json: bool) -> Result<Ended> {
     }
     say::line(takes_table(&survey).to_string());
     if survey.units.len() > 1 {
-        let mut table = plain();
+        let mut table = say::plain_table();
         let names = survey.units.iter().map(|unit| unit.name.clone());
         table.set_header(
             ["settings".to_string()]
@@ -49,7 +49,7 @@ pub fn run(args: &SurveyArgs, json: bool) -> Result<Ended> {
 }
 
 fn takes_table(survey: &Survey) -> Table {
-    let mut table = plain();
+    let mut table = say::plain_table();
     table.set_header([
         "unit", "take", "start", "length", "channels", "rate", "samples", "names",
     ]);
@@ -76,12 +76,6 @@ fn takes_table(survey: &Survey) -> Table {
             names.join(", "),
         ]);
     }
-    table
-}
-
-fn plain() -> Table {
-    let mut table = Table::new();
-    table.load_style(presets::NOTHING);
     table
 }
 

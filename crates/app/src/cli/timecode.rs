@@ -2,8 +2,7 @@
 //! words.
 
 use anyhow::Result;
-use comfy_table::{CellAlignment, Table, presets};
-use engine::{Error, Kind};
+use comfy_table::{CellAlignment, Table};
 use serde_json::{Value, json};
 use timecode::sums::{Answer, Drift, Exact, Place, Span, answer, day_in_seconds, pulled};
 use timecode::{Counting, FrameRate};
@@ -19,7 +18,7 @@ const SAMPLE_RATES: [u32; 6] = [44_100, 48_000, 88_200, 96_000, 176_400, 192_000
 pub fn run(args: &TimecodeArgs, json: bool) -> Result<Ended> {
     let words: Vec<&str> = args.sum.iter().flat_map(|word| word.split(' ')).collect();
     let counting = counting(args, &words)?;
-    let found = answer(&words, counting, args.sample_rate).map_err(usage)?;
+    let found = answer(&words, counting, args.sample_rate)?;
     if json {
         say::json(&match found {
             Answer::Place(place) => place_json(place, args.sample_rate),
@@ -36,14 +35,10 @@ pub fn run(args: &TimecodeArgs, json: bool) -> Result<Ended> {
     Ok(Ended::Done)
 }
 
-pub(super) fn usage(error: timecode::Error) -> anyhow::Error {
-    Error::new(Kind::Usage, error.to_string()).into()
-}
-
 /// The counting asked for; without one 29.97 drop-frame for labels that are written with `;`, else 30 without dropping.
 fn counting(args: &TimecodeArgs, words: &[&str]) -> Result<Counting> {
     if let Some(text) = &args.rate {
-        return Counting::parse(text).map_err(usage);
+        return Ok(Counting::parse(text)?);
     }
     let dropped = words.iter().any(|word| word.contains(';'));
     let rate = if dropped {
@@ -51,7 +46,7 @@ fn counting(args: &TimecodeArgs, words: &[&str]) -> Result<Counting> {
     } else {
         FrameRate::F30
     };
-    Counting::new(rate, dropped).map_err(usage)
+    Ok(Counting::new(rate, dropped)?)
 }
 
 /// Every counting in use, slowest first.
@@ -80,9 +75,9 @@ pub(super) fn name(counting: Counting) -> String {
     format!("{rate}{flag}")
 }
 
-fn plain<const N: usize>(header: [&str; N]) -> Table {
-    let mut table = Table::new();
-    table.load_style(presets::NOTHING);
+/// A table whose columns are numbers but for the first.
+fn numbers<const N: usize>(header: [&str; N]) -> Table {
+    let mut table = say::plain_table();
     table.set_header(header);
     for column in table.column_iter_mut().skip(1) {
         column.set_cell_alignment(CellAlignment::Right);
@@ -100,13 +95,13 @@ fn tell_place(place: Place, sample_rate: u32) {
         place.seconds
     ));
     say::line("");
-    let mut table = plain(["sample rate", "samples since midnight"]);
+    let mut table = numbers(["sample rate", "samples since midnight"]);
     for rate in rates_with(sample_rate) {
         table.add_row([format!("{rate} Hz"), place.samples(rate).to_string()]);
     }
     say::line(table.to_string());
     say::line("");
-    let mut table = plain(["at the same instant", "label", "a day of labels, s"]);
+    let mut table = numbers(["at the same instant", "label", "a day of labels, s"]);
     for other in countings() {
         let label = place.in_counting(other).to_string();
         table.add_row([name(other), label, day_in_seconds(other).to_string()]);
@@ -175,7 +170,7 @@ fn tell_span(span: Span) {
         span.seconds
     ));
     say::line("");
-    let mut table = plain(["sample rate", "samples"]);
+    let mut table = numbers(["sample rate", "samples"]);
     for rate in SAMPLE_RATES {
         table.add_row([format!("{rate} Hz"), span.samples(rate).to_string()]);
     }
@@ -194,7 +189,7 @@ fn tell_drift(drift: Drift, sample_rate: u32) {
         return;
     }
     say::line("");
-    let mut table = plain(["two units are apart by", "after"]);
+    let mut table = numbers(["two units are apart by", "after"]);
     for (name, apart_s) in marks(drift, sample_rate) {
         table.add_row([name, duration(drift.until(apart_s))]);
     }

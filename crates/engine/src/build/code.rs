@@ -1,13 +1,13 @@
 //! A first label and a length in, a file of linear timecode out, to be played into units.
 
-use std::io::{BufWriter, Seek, SeekFrom, Write};
+use std::io::BufWriter;
 use std::path::Path;
 
 use timecode::ltc::{Encoder, Signal};
 use wave::{Bext, Encoding, Format, WaveWriter, WriteSpec};
 
-use super::text::{Replace, finished, temporary_beside};
-use crate::error::{Error, Kind, Result};
+use super::text::{Replace, failed, finished, temporary_beside};
+use crate::error::Result;
 
 /// Samples written at a time.
 const PIECE: usize = 1 << 14;
@@ -15,11 +15,8 @@ const PIECE: usize = 1 << 14;
 /// Writes `length` samples of the code to a mono file of 24 bits, its stamp that of the first label.
 ///
 /// # Errors
-/// [`Kind::Refused`] when the file exists and `replace` was not asked for; [`Kind::Io`] when it cannot be written.
+/// As for [`write_text`](super::write_text).
 pub fn write_timecode(path: &Path, signal: Signal, length: u64, replace: Replace) -> Result<()> {
-    let failed = |error: &dyn std::fmt::Display| {
-        Error::new(Kind::Io, format!("cannot be written: {error}")).at(path)
-    };
     let rate = signal.sample_rate;
     let spec = WriteSpec {
         bext: Some(Bext {
@@ -36,7 +33,8 @@ pub fn write_timecode(path: &Path, signal: Signal, length: u64, replace: Replace
         ..WriteSpec::new(Format::plain(1, rate, Encoding::Int24))
     };
     let file = temporary_beside(path)?;
-    let mut writer = WaveWriter::new(BufWriter::new(file), &spec).map_err(|e| failed(&e))?;
+    let mut writer =
+        WaveWriter::new(BufWriter::new(file), &spec).map_err(|error| failed(path, error))?;
     let mut encoder = Encoder::new(signal);
     let mut left = length;
     while left > 0 {
@@ -44,12 +42,14 @@ pub fn write_timecode(path: &Path, signal: Signal, length: u64, replace: Replace
         let mut samples = [0.0_f32; PIECE];
         encoder.fill(&mut samples[..count]);
         let plane: Vec<f64> = samples[..count].iter().map(|x| f64::from(*x)).collect();
-        writer.write_planar(&[&plane]).map_err(|e| failed(&e))?;
+        writer
+            .write_planar(&[&plane])
+            .map_err(|error| failed(path, error))?;
         left -= count as u64;
     }
-    let (_, mut out) = writer.finish().map_err(|e| failed(&e))?;
-    out.flush().map_err(|e| failed(&e))?;
-    out.seek(SeekFrom::Start(0)).map_err(|e| failed(&e))?;
-    let file = out.into_inner().map_err(|e| failed(&e))?;
+    let (_, out) = writer.finish().map_err(|error| failed(path, error))?;
+    let file = out
+        .into_inner()
+        .map_err(|error| failed(path, error.into_error()))?;
     finished(file, path, replace)
 }

@@ -2,6 +2,7 @@
 //! it, renamed when they are verified.
 
 use std::fs::{self, File, Permissions};
+use std::io;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -29,6 +30,15 @@ pub(super) struct Target {
     held: File,
 }
 
+/// A new file in a folder that has no finished name and goes when it is dropped.
+pub(super) fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
+    tempfile::Builder::new()
+        .prefix(PREFIX)
+        .suffix(SUFFIX)
+        .permissions(Permissions::from_mode(0o666))
+        .tempfile_in(folder)
+}
+
 impl Target {
     /// Makes the folder, refuses cards and a second build, and clears away what a killed one left.
     pub(super) fn prepare(alignment: &Alignment, options: &BuildOptions) -> Result<Self> {
@@ -52,19 +62,14 @@ impl Target {
         Ok(target)
     }
 
-    /// A new file in the folder that has no finished name and goes when it is dropped.
+    /// A new file in the folder.
     pub(super) fn temporary(&self) -> Result<NamedTempFile> {
-        tempfile::Builder::new()
-            .prefix(PREFIX)
-            .suffix(SUFFIX)
-            .permissions(Permissions::from_mode(0o666))
-            .tempfile_in(&self.folder)
-            .map_err(|error| {
-                Error::new(Kind::Io, "no file can be made in the output folder")
-                    .at(&self.folder)
-                    .then("check that the folder may be written to")
-                    .from_source(error)
-            })
+        temporary_in(&self.folder).map_err(|error| {
+            Error::new(Kind::Io, "no file can be made in the output folder")
+                .at(&self.folder)
+                .then("check that the folder may be written to")
+                .from_source(error)
+        })
     }
 
     pub(super) fn path(&self, name: &str) -> PathBuf {
@@ -112,7 +117,7 @@ impl Target {
         };
         match kept {
             Ok(_) => Ok(path),
-            Err(failed) if failed.error.kind() == std::io::ErrorKind::AlreadyExists => {
+            Err(failed) if failed.error.kind() == io::ErrorKind::AlreadyExists => {
                 Err(exists(&path))
             }
             Err(failed) => Err(Error::new(Kind::Io, "cannot be given its name")

@@ -1,12 +1,13 @@
-//! Text in, a finished file out: temporary name, flush, rename, as for recordings.
+//! Text in, a finished file out, and the steps to one for any other single file: temporary name, flush, rename, as for
+//! recordings.
 
-use std::fs::{self, File, Permissions};
+use std::fs::{self, File};
 use std::io::Write;
-use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 
 use tempfile::NamedTempFile;
 
+use super::target::temporary_in;
 use crate::error::{Error, Kind, Result};
 
 /// Writes `text` to `path`, whose folder is made when it is not there.
@@ -20,7 +21,10 @@ pub fn write_text(path: &Path, text: &str, replace: Replace) -> Result<()> {
     finished(file, path, replace)
 }
 
-fn failed(path: &Path, error: std::io::Error) -> Error {
+pub(super) fn failed(
+    path: &Path,
+    error: impl Into<Box<dyn std::error::Error + Send + Sync>>,
+) -> Error {
     Error::new(Kind::Io, "cannot be written")
         .at(path)
         .from_source(error)
@@ -35,17 +39,12 @@ fn folder_of(path: &Path) -> &Path {
 pub(super) fn temporary_beside(path: &Path) -> Result<NamedTempFile> {
     let folder = folder_of(path);
     fs::create_dir_all(folder).map_err(|error| failed(path, error))?;
-    tempfile::Builder::new()
-        .prefix(".commontime-")
-        .suffix(".part")
-        .permissions(Permissions::from_mode(0o666))
-        .tempfile_in(folder)
-        .map_err(|error| failed(path, error))
+    temporary_in(folder).map_err(|error| failed(path, error))
 }
 
 /// Gives a temporary file its name, once all of it is on the disk.
 pub(super) fn finished(file: NamedTempFile, path: &Path, replace: Replace) -> Result<()> {
-    let failed = |error| failed(path, error);
+    let failed = |error: std::io::Error| failed(path, error);
     file.as_file().sync_all().map_err(failed)?;
     let kept = match replace {
         Replace::Yes => file.persist(path),

@@ -154,7 +154,7 @@ pub fn common_level(member: &Member) -> Option<String> {
     let level = member.evidence.as_ref()?.common_level.as_ref()?;
     Some(format!(
         "{} dB (sigma {}) against {}, {} ({} channel {} and {} channel {} only)",
-        signed_hundredths(level.level_db),
+        signed(level.level_db, 2),
         three_figures(level.level_sigma_db),
         level.against,
         if level.inverted {
@@ -169,10 +169,13 @@ pub fn common_level(member: &Member) -> Option<String> {
     ))
 }
 
-/// Two decimals with their sign; what rounds to nothing is `+0.00`.
-fn signed_hundredths(value: f64) -> String {
+/// So many decimals with their sign; what rounds to nothing is `+0.00`.
+#[must_use]
+pub fn signed(value: f64, decimals: u8) -> String {
+    let scale = 10_f64.powi(i32::from(decimals));
     // -0.0 + 0.0 is 0.0
-    format!("{:+.2}", (100.0 * value).round() / 100.0 + 0.0)
+    let rounded = (scale * value).round() / scale + 0.0;
+    format!("{rounded:+.*}", usize::from(decimals))
 }
 
 /// The contract's word for a basis.
@@ -351,7 +354,7 @@ mod tests {
 
     #[test]
     fn a_level_that_is_none_has_no_minus() {
-        let found = [-0.7, -0.004, 0.004, 1.006].map(signed_hundredths);
+        let found = [-0.7, -0.004, 0.004, 1.006].map(|value| signed(value, 2));
         assert_eq!(found, ["-0.70", "+0.00", "+0.00", "+1.01"]);
     }
 

@@ -45,8 +45,8 @@ pub fn timecode_tracks(sound: &dyn Sound, progress: &dyn Progress) -> Result<Vec
 /// Generators are off by less (ST 12-1, 9.4: 100 ppm for one that runs free), parts per million.
 const FREE_RUNNING_PPM: f64 = 100.0;
 
-/// Where fewer words can be read it is said.
-const MOST_WORDS: f64 = 0.99;
+/// Where a smaller share of the words can be read it is said.
+const LEAST_WORDS: f64 = 0.99;
 
 /// By how much the track's unit counts faster than the code's generator, parts per million; positive: more samples a word.
 #[must_use]
@@ -60,8 +60,8 @@ pub fn timecode_findings(place: &str, sample_rate: u32, reading: &Reading) -> Ve
     let say = |code: &str, weight, message: String| Finding::new(code, weight, message).at(place);
     let seconds = |position: f64| format!("{:.3} s", position / f64::from(sample_rate));
     let mut findings = Vec::new();
-    if reading.good < MOST_WORDS {
-        let share = format!("{:.1} % of the words", 100.0 * reading.good);
+    if reading.good() < LEAST_WORDS {
+        let share = format!("{:.1} % of the words", 100.0 * reading.good());
         findings.push(
             say(
                 "timecode-worn",

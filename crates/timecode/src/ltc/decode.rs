@@ -2,7 +2,7 @@
 
 use super::edges::{Edges, Heard};
 use super::listen::Listener;
-use super::runs::{Direction, Dropping, Run, Runs, dropping, runs};
+use super::runs::{Direction, Dropping, Run, Runs, Timed, dropping, runs};
 use super::user_bits::UserBits;
 use super::word::Layout;
 use crate::{Counting, Label};
@@ -43,8 +43,8 @@ pub struct Reading {
     pub even: f64,
     /// Whether the level rises at the beginning of most words.
     pub rises: bool,
-    /// Words that are right over those there should be: those of the runs, the missing included, and what was heard besides.
-    pub good: f64,
+    /// Words that were heard and count with no others.
+    pub stray: u64,
     /// Where the count does not go on.
     pub jumps: Vec<Jump>,
 }
@@ -70,7 +70,8 @@ pub struct Decoder {
     at: u64,
     length: usize,
     overlap: usize,
-    listener: Listener,
+    /// Made when code is not clean: it holds transforms of a whole block.
+    listener: Option<Listener>,
     heard: Vec<Heard>,
 }
 
@@ -86,7 +87,7 @@ impl Decoder {
             at: 0,
             length,
             overlap: ((OVERLAP_S * rate) as usize).min(length / 4),
-            listener: Listener::new(length, sample_rate.max(8000)),
+            listener: None,
             heard: Vec::new(),
         }
     }
@@ -121,7 +122,11 @@ impl Decoder {
         let first = self.heard.len();
         self.heard.extend(clean);
         if !whole {
-            self.heard.extend(self.listener.words(&self.block));
+            let (length, rate) = (self.length, self.sample_rate.max(8000));
+            let listener = self
+                .listener
+                .get_or_insert_with(|| Listener::new(length, rate));
+            self.heard.extend(listener.words(&self.block));
         }
         for word in &mut self.heard[first..] {
             word.start += self.at as f64;
@@ -156,14 +161,12 @@ impl Reading {
         } = found;
         let words = || runs.iter().flat_map(|run| &run.words);
         let count = words().count().max(1) as f64;
-        let share = |of: &dyn Fn(&super::Timed) -> bool| {
-            words().filter(|word| of(word)).count() as f64 / count
-        };
+        let share =
+            |of: &dyn Fn(&Timed) -> bool| words().filter(|word| of(word)).count() as f64 / count;
         let layout = Layout::of(counting);
         let longest = runs.iter().max_by_key(|run| run.words.len());
         let length = longest.and_then(Run::word_length).unwrap_or(f64::MAX);
         let (user_bits, alike) = most(words().map(|word| word.word.user_bits(layout)));
-        let expected: u64 = runs.iter().map(Run::expected).sum();
         Self {
             counting,
             dropping: dropping(counting, &runs),
@@ -174,13 +177,30 @@ impl Reading {
             drop_flag: share(&|word| word.word.drop_flag()) > 0.5,
             even: share(&|word| word.word.is_even()),
             rises: share(&|word| word.rises) > 0.5,
-            good: count / (expected.max(1) + stray) as f64,
+            stray,
             jumps: runs
                 .windows(2)
                 .filter_map(|pair| jump(&pair[0], &pair[1]))
                 .collect(),
             runs,
         }
+    }
+
+    /// Every word that counts, in the order of time.
+    pub fn words(&self) -> impl Iterator<Item = &Timed> {
+        self.runs.iter().flat_map(|run| &run.words)
+    }
+
+    /// Words that there should be: those of the runs, the missing included, and the stray ones.
+    #[must_use]
+    pub fn expected(&self) -> u64 {
+        self.runs.iter().map(Run::expected).sum::<u64>() + self.stray
+    }
+
+    /// The share of them that counts.
+    #[must_use]
+    pub fn good(&self) -> f64 {
+        self.words().count() as f64 / self.expected().max(1) as f64
     }
 
     /// How fast it was played: words a second over the counting's.

@@ -1,5 +1,6 @@
 //! A block of samples in, its level changes and the words they spell out: the quick way, for code that is clean.
 
+use super::line::Line;
 use super::word::{BITS, SYNC, Word};
 
 /// One word as it was heard, before anything else is known of it.
@@ -32,11 +33,13 @@ const HYSTERESIS: f32 = 0.3;
 /// An edge is a step when the sample before and the one after it are so near their levels, of the half swing.
 const STEP: f32 = 0.8;
 
-/// Where the level changes: positions between samples, rising ones first marked, and the share that are steps.
+/// Where the level changes.
 pub(super) struct Edges {
-    pub at: Vec<f64>,
+    /// Positions between samples.
+    at: Vec<f64>,
     /// Whether the first of them rises; they alternate.
-    pub first_rises: bool,
+    first_rises: bool,
+    /// How many go from one level to the other between two samples.
     steps: usize,
 }
 
@@ -249,9 +252,12 @@ impl<'a> Reader<'a> {
         let at = |edge: usize| self.edges.at[edge];
         // the edge that begins the code comes from silence, not from the other level: where it lies is not sure
         let unsure = usize::from(self.cells[from] == 0);
-        let boundaries = self.cells[from..].iter().map(|edge| at(*edge));
-        let (centre, cell) = line(boundaries, unsure, at(self.next));
-        let half = 0.5 * BITS as f64 * cell;
+        let end = at(self.next);
+        let boundaries = self.cells[from..].iter().chain([&self.next]).enumerate();
+        let points = boundaries.map(|(cell, edge)| (cell as f64, at(*edge) - end));
+        let line = Line::through(points.skip(unsure));
+        let half = 0.5 * BITS as f64 * line.slope;
+        let centre = end + line.at(0.5 * BITS as f64);
         let edge = if reverse { self.next } else { self.cells[from] };
         let heard = Heard {
             word,
@@ -272,20 +278,4 @@ impl<'a> Reader<'a> {
         self.cells.drain(..from + 1);
         Some(heard)
     }
-}
-
-/// The least-squares line through the boundaries of a word's cells, all 81 or, from `first` on, some: its value in the
-/// middle of the word and its slope.
-fn line(boundaries: impl Iterator<Item = f64>, first: usize, end: f64) -> (f64, f64) {
-    let count = (BITS + 1 - first) as f64;
-    let middle = 0.5 * (BITS + first) as f64;
-    let (mut sum, mut across) = (0.0, 0.0);
-    for (at, position) in boundaries.skip(first).chain([end]).enumerate() {
-        let position = position - end;
-        sum += position;
-        across += ((at + first) as f64 - middle) * position;
-    }
-    let slope = 12.0 * across / (count * (count * count - 1.0));
-    let centre = end + sum / count + slope * (0.5 * BITS as f64 - middle);
-    (centre, slope)
 }

@@ -60,6 +60,13 @@ fn of_words(counting: Counting) -> Counting {
         .unwrap_or(counting)
 }
 
+/// Word `index` of a signal whose words are counted so.
+fn nth(signal: &Signal, words: Counting, index: u64) -> Word {
+    let pair = signal.first.counting().rate().nominal() / words.rate().nominal();
+    let label = Label::of_count(signal.first.count() / u64::from(pair) + index, words);
+    Word::new(label, signal.user_bits, signal.colour)
+}
+
 impl Encoder {
     /// Begins with the first edge of the first word at sample 0.
     #[must_use]
@@ -67,19 +74,17 @@ impl Encoder {
         let counting = signal.first.counting();
         let words = of_words(counting);
         let (num, den) = words.rate().samples_each(signal.sample_rate);
-        let mut encoder = Self {
+        Self {
             signal,
             words,
             half: num as f64 / den as f64 / (2 * BITS) as f64,
             reach: 0.5 * signal.rise_s / RAISED_COSINE * f64::from(signal.sample_rate),
             at: 0,
             next: 0,
-            word: (Word(0), 0),
+            word: (nth(&signal, words, 0), 0),
             edges: Vec::new(),
             level: -1.0,
-        };
-        encoder.word = (encoder.nth(0), 0);
-        encoder
+        }
     }
 
     /// The position of the first edge of word `index`, samples.
@@ -88,14 +93,6 @@ impl Encoder {
         let (num, den) = self.words.rate().samples_each(self.signal.sample_rate);
         let exact = u128::from(index) * u128::from(num);
         (exact / u128::from(den)) as f64 + (exact % u128::from(den)) as f64 / den as f64
-    }
-
-    fn nth(&self, index: u64) -> Word {
-        let first = self.signal.first;
-        let pair = first.counting().rate().nominal() / self.words.rate().nominal();
-        let count = (first.count() / u64::from(pair) + index) % self.words.day();
-        let label = Label::of_count(count, self.words);
-        Word::new(label, self.signal.user_bits, self.signal.colour)
     }
 
     /// The next samples.
@@ -147,7 +144,7 @@ impl Encoder {
                 return;
             }
             if index != self.word.1 {
-                self.word = (self.nth(index), index);
+                self.word = (nth(&self.signal, self.words, index), index);
             }
             let boundary = half.is_multiple_of(2);
             if boundary || self.word.0.bit((half / 2) as usize) {

@@ -6,7 +6,7 @@ use realfft::num_complex::Complex;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 use super::edges::Heard;
-use super::sequence::Sequence;
+use super::sequence::{Sequence, sums};
 
 /// Cells a second that are looked for: a third of 24 timecode frames a second to twice 30.
 const CELLS_HZ: (f64, f64) = (640.0, 4850.0);
@@ -60,9 +60,10 @@ impl Listener {
         };
         let mut cells = self.cells(&sound);
         cells.extend(self.last_cell);
+        let sums = sums(&sound);
         let mut best: (f64, Vec<Heard>) = (0.0, Vec::new());
         for cell in cells {
-            let words = Sequence::new(&sound, cell).words();
+            let words = Sequence::new(&sums, cell).words();
             let held: f64 = words.iter().map(|word| word.length).sum();
             if held > best.0 {
                 self.last_cell = Some(cell);

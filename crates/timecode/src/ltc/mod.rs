@@ -6,6 +6,7 @@
 mod user_bits;
 mod word;
 mod encode;
+mod line;
 mod edges;
 mod sequence;
 mod listen;

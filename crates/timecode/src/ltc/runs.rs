@@ -2,6 +2,7 @@
 //! word.
 
 use super::edges::Heard;
+use super::line::Line;
 use super::user_bits::UserBits;
 use super::word::{TIME, Word};
 use crate::{Counting, FrameRate, Label};
@@ -334,30 +335,22 @@ fn smoothed(indices: &[u64], places: &[f64], at: usize) -> (f64, f64) {
     if count < 4.0 {
         return (places[at], 0.5);
     }
-    let along = |i: usize| indices[i] as f64 - indices[at] as f64;
-    let (mut sum_x, mut sum_y) = (0.0, 0.0);
-    for i in around.clone() {
-        sum_x += along(i);
-        sum_y += places[i] - places[at];
-    }
-    let (mean_x, mean_y) = (sum_x / count, sum_y / count);
-    let (mut square, mut across) = (0.0, 0.0);
-    for i in around.clone() {
-        square += (along(i) - mean_x).powi(2);
-        across += (along(i) - mean_x) * (places[i] - places[at] - mean_y);
-    }
-    let slope = across / square;
-    let left: f64 = around
-        .map(|i| (places[i] - places[at] - mean_y - slope * (along(i) - mean_x)).powi(2))
-        .sum();
-    let variance = left / (count - 2.0) * (1.0 / count + mean_x * mean_x / square);
-    (places[at] + mean_y - slope * mean_x, variance.sqrt())
+    let points = around.map(|i| {
+        (
+            indices[i] as f64 - indices[at] as f64,
+            places[i] - places[at],
+        )
+    });
+    let line = Line::through(points.clone());
+    let left: f64 = points.map(|(x, y)| (y - line.at(x)).powi(2)).sum();
+    let variance = left / (count - 2.0) * line.variance(0.0);
+    (places[at] + line.at(0.0), variance.sqrt())
 }
 
 /// Whether labels are dropped, as far as the runs tell.
 pub(super) fn dropping(counting: Counting, runs: &[Run]) -> Dropping {
-    let pairs = runs.iter().flat_map(|run| run.words.windows(2));
-    let tells = pairs.into_iter().any(|pair| {
+    let mut pairs = runs.iter().flat_map(|run| run.words.windows(2));
+    let tells = pairs.any(|pair| {
         let [a, b] = [pair[0].label.digits(), pair[1].label.digits()];
         let (earlier, later) = match pair[1].label.count().cmp(&pair[0].label.count()) {
             std::cmp::Ordering::Less => (b, a),

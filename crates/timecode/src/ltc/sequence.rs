@@ -51,24 +51,28 @@ fn ways([a, b]: [f64; 2]) -> [(usize, bool, usize, f64); 4] {
 }
 
 /// A block read at one length of a cell.
-pub(super) struct Sequence {
+pub(super) struct Sequence<'a> {
     /// Sums of all samples before each.
-    sums: Vec<f64>,
+    sums: &'a [f64],
     cell: f64,
     /// Where each cell begins.
     begins: Vec<f64>,
     cells: Vec<Cell>,
 }
 
-impl Sequence {
-    pub(super) fn new(sound: &[f32], cell: f64) -> Self {
-        let mut sums = Vec::with_capacity(sound.len() + 1);
-        let mut sum = 0.0;
-        sums.push(sum);
-        for x in sound {
-            sum += f64::from(*x);
-            sums.push(sum);
-        }
+/// The sums of all samples before each, and of all.
+pub(super) fn sums(sound: &[f32]) -> Vec<f64> {
+    let mut sum = 0.0;
+    let behind = sound.iter().map(|x| {
+        sum += f64::from(*x);
+        sum
+    });
+    std::iter::once(0.0).chain(behind).collect()
+}
+
+impl<'a> Sequence<'a> {
+    /// Reads the sound of these [`sums`].
+    pub(super) fn new(sums: &'a [f64], cell: f64) -> Self {
         let mut sequence = Self {
             sums,
             cell,

@@ -1,31 +1,12 @@
 //! Words, code and readings against libltc, an independent implementation: encoded here and read there, encoded there and
 //! read here, at all its rates.
 
-use std::io::Write as _;
-use std::process::{Command, Stdio};
+#[path = "../outside/mod.rs"]
+mod outside;
 
+use outside::{bytes, libltc, words};
 use timecode::ltc::{Date, Day, Encoder, RISE_S, Reading, Signal, UserBits, Word, Zone};
 use timecode::{Counting, FrameRate, Label};
-
-fn libltc(arguments: &[String], input: &[u8]) -> Vec<u8> {
-    let root = env!("CARGO_MANIFEST_DIR");
-    let python = std::env::var("COMMONTIME_PYTHON")
-        .unwrap_or_else(|_| format!("{root}/../../.venv/bin/python"));
-    let mut child = Command::new(&python)
-        .arg(format!("{root}/tests/libltc/libltc.py"))
-        .args(arguments)
-        .stdin(Stdio::piped())
-        .stdout(Stdio::piped())
-        .spawn()
-        .unwrap_or_else(|e| panic!("{python}: {e}; ./check installs what the tests need"));
-    let mut stdin = child.stdin.take().expect("stdin");
-    let input = input.to_vec();
-    let writer = std::thread::spawn(move || stdin.write_all(&input));
-    let output = child.wait_with_output().expect("its output");
-    writer.join().expect("a thread").expect("all of the input");
-    assert!(output.status.success(), "libltc: {arguments:?}");
-    output.stdout
-}
 
 fn lines(arguments: &[String], input: &[u8]) -> Vec<String> {
     let text = String::from_utf8(libltc(arguments, input)).expect("text");
@@ -34,10 +15,6 @@ fn lines(arguments: &[String], input: &[u8]) -> Vec<String> {
 
 fn hex(word: Word) -> String {
     word.octets().iter().map(|o| format!("{o:02x}")).collect()
-}
-
-fn bytes(samples: &[f32]) -> Vec<u8> {
-    samples.iter().flat_map(|x| x.to_le_bytes()).collect()
 }
 
 /// Every counting that both know, with libltc's frames a second and number of the standard. It takes 29.97 for drop-frame.
@@ -58,10 +35,6 @@ fn countings() -> Vec<(Counting, f64, u8)> {
         )
     })
     .collect()
-}
-
-fn words(text: &[&dyn std::fmt::Display]) -> Vec<String> {
-    text.iter().map(ToString::to_string).collect()
 }
 
 #[test]

@@ -52,8 +52,8 @@ const LEAST_UNIQUENESS: f64 = 1.5;
 const ASKED_FOR_UNIQUENESS: usize = 200;
 
 /// What both the posterior (templates overlap by half) and half the difference of two half-spectrum solutions are too
-/// small by (measured, `evaluation -- uncertainty room`: with 1 errors are half a sigma where sources and clock keep
-/// still, one where talkers sway, 1.2 where the rate wanders in less than two templates).
+/// small by (measured, `evaluation -- uncertainty room`: with 1 the curve is off by half a sigma where sources and
+/// clock keep still, by one where talkers sway or the rate wanders within a few templates, then at the ends by 1.6).
 const TOO_SMALL: f64 = 1.25;
 
 /// Everything about a take that was solved.
