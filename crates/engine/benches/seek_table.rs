@@ -145,7 +145,7 @@ fn cards(lead: &str, follower: &str) {
         .iter()
         .filter_map(|heard| match heard.ground {
             Ground::Sound { height, .. } => Some(height),
-            Ground::SameDifference { .. } => None,
+            Ground::Timecode { .. } | Ground::SameDifference { .. } => None,
         })
         .fold(f64::INFINITY, f64::min);
     println!(

@@ -11,6 +11,7 @@ use engine::clock::{Measured, Outcome, Side};
 use engine::progress::Silent;
 use engine::signal::MemorySound;
 use engine::tie::Guess;
+use engine::tie::all_pairs;
 use engine::tie::common::search_common;
 use engine::units::{LeadPos, SampleRate, Samples};
 use rehearsal::scenes::{CommonSignal, Programme, TwoArrays, common_signal, two_arrays};
@@ -140,7 +141,8 @@ fn by_common_signal(performance: &Performance) -> Option<Measured> {
         offset: LeadPos(performance.truth.units[1].offset_samples.round() + 1607.0),
         within: Samples(24_000.0),
     };
-    let search = search_common(lead, follower, &guess, None, &Silent).expect("memory");
+    let pairs = all_pairs(lead, follower);
+    let search = search_common(lead, follower, &guess, &pairs, &Silent).expect("memory");
     let outcome = match search.common.first() {
         Some(pair) => measure_common(lead, follower, pair, &Silent).expect("memory"),
         None => {

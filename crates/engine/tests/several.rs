@@ -1,65 +1,13 @@
 //! Rehearsal shoots of three units, and of two with unequal gains, written as cards and aligned: chains, rings, level and
 //! polarity against what is true.
 
-use engine::alignment::{Alignment, Basis, Member, Status};
-use engine::establish::{Options, align};
-use engine::finding::{Finding, Sign, Weight};
-use engine::progress::Silent;
-use engine::take::scan;
-use engine::units::UnitPos;
+mod aligned;
+
+use aligned::Aligned;
+use engine::alignment::{Basis, Status};
+use engine::finding::Weight;
 use rehearsal::scenes::{CommonSignal, Shared, ThreeUnits, common_signal, three_units};
-use rehearsal::{Channel, Crystal, Shoot, Slip, Sound, Stamp, Truth, UnitSpec};
-
-struct Aligned {
-    alignment: Alignment,
-    truth: Truth,
-}
-
-impl Aligned {
-    fn of(shoot: &Shoot) -> Self {
-        let root = tempfile::tempdir().expect("temporary folder");
-        let truth = shoot.write(root.path()).expect("written");
-        let cards: Vec<_> = shoot
-            .units
-            .iter()
-            .map(|unit| root.path().join(&unit.name))
-            .collect();
-        let survey = scan(&cards, &Silent).expect("surveyed").value;
-        let options = Options {
-            lead: Some("NORTH".into()),
-            ..Options::default()
-        };
-        let alignment = align(&survey, &options, &Silent).expect("aligned");
-        Self { alignment, truth }
-    }
-
-    fn member(&self, unit: &str) -> &Member {
-        let members = &self.alignment.joint_takes[0].members;
-        let found = members.iter().find(|member| member.unit == unit);
-        found.expect("a member")
-    }
-
-    fn closure(&self, unit: &str) -> Sign {
-        let evidence = self.member(unit).evidence.as_ref().expect("evidence");
-        let sign = evidence
-            .signs
-            .iter()
-            .find(|s| s.name.starts_with("closure"));
-        sign.expect("a closure").clone()
-    }
-
-    fn finding(&self, unit: &str, code: &str) -> Option<&Finding> {
-        let findings = &self.member(unit).findings;
-        findings.iter().find(|finding| finding.code == code)
-    }
-
-    /// The largest error of a member's clock, samples.
-    fn error(&self, unit: &str) -> f64 {
-        let clock = self.member(unit).clock().expect("a clock");
-        let found = |k| clock.lead_at(UnitPos(k)).0;
-        self.truth.compare(unit, found).expect("took part").max
-    }
-}
+use rehearsal::{Channel, Crystal, Slip, Sound, Stamp, UnitSpec};
 
 #[test]
 fn a_signal_on_all_three_closes_the_ring() {

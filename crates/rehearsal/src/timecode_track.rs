@@ -4,12 +4,14 @@
 
 use std::f64::consts::{PI, TAU};
 
+use serde::{Deserialize, Serialize};
+
 use crate::error::Result;
 use crate::rng::{self, Rng};
 use crate::sound::{Begin, Sound};
 
 /// A track of linear timecode (SMPTE ST 12-1, 9) and what was done to it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TimecodeTrack {
     /// Everything random follows from it.
     pub seed: u64,

@@ -5,7 +5,7 @@ use engine::build::{Replace, write_timecode};
 use engine::finding::Finding;
 use engine::report::signed;
 use engine::take::{Take, TakeSound, scan};
-use engine::tie::timecode::{ppm_against_generator, timecode_findings, timecode_tracks};
+use engine::tie::timecode::{Track, ppm_against_generator, timecode_findings, timecode_tracks};
 use engine::{Error, Kind};
 use serde_json::{Value, json};
 use timecode::ltc::{
@@ -35,20 +35,18 @@ fn read(args: &SurveyArgs, json: bool) -> Result<Ended> {
     let mut lines = Vec::new();
     for take in survey.units.iter().flat_map(|unit| &unit.takes) {
         let sound = TakeSound::open(&take.parts)?;
-        let readings = timecode_tracks(&sound, &watch)?;
-        let found = readings.iter().flatten().count();
-        if found == 0 {
+        let found = timecode_tracks(&sound, &watch)?;
+        if found.is_empty() {
             lines.push(format!(
                 "{}: no timecode on any of its tracks",
                 take.place()
             ));
         }
-        for (channel, reading) in readings.iter().enumerate() {
-            let Some(reading) = reading else { continue };
-            let place = track_name(take, channel);
+        for Track { channel, reading } in &found {
+            let place = take.channel_place(*channel);
             findings.extend(timecode_findings(&place, take.rate.0, reading));
             lines.extend(tell(&place, take, reading));
-            tracks.push(track_json(take, channel, reading));
+            tracks.push(track_json(take, *channel, reading));
         }
     }
     watch.finish();
@@ -59,12 +57,6 @@ fn read(args: &SurveyArgs, json: bool) -> Result<Ended> {
         lines.iter().for_each(say::line);
     }
     Ok(Ended::by_findings(&findings))
-}
-
-fn track_name(take: &Take, channel: usize) -> String {
-    let name = take.channels.get(channel).filter(|name| !name.is_empty());
-    let name = name.map(|name| format!(" ({name})")).unwrap_or_default();
-    format!("{} channel {}{name}", take.place(), channel + 1)
 }
 
 fn tell(place: &str, take: &Take, reading: &Reading) -> Vec<String> {

@@ -8,6 +8,7 @@ pub mod dense;
 pub mod graph;
 pub mod acoustic;
 pub mod common;
+pub mod timecode;
 pub mod compose;
 
 use crate::finding::Sign;

@@ -1,7 +1,7 @@
 //! Followers without a common signal with the lead in, the same placed through another follower out, where they share one
 //! with that.
 //!
-//! The rule. A follower is placed through another when it has no common signal with the lead and no person's tie, when a
+//! The rule. A follower is placed through another when it has no common signal with the lead, timecode included, and no person's tie, when a
 //! signal common to both followers locks, when the other's place is established, and when going through it costs no more
 //! than a sample of bound: so two followers that heard one wire stay together even where stamps would place each alike
 //! well. The basis is the other's, the bound is the sum of the two bounds, sigmas add up. A follower goes only through one
@@ -19,7 +19,7 @@ use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::claim::{Claim, SMALLEST_BOUND};
 use super::level::common_level;
-use super::run::SEARCH_S;
+use super::scene::SEARCH_S;
 use super::several::Placed;
 
 /// Going through another follower may cost this much bound, samples.
@@ -74,7 +74,7 @@ fn next(placed: &[Placed<'_>], tried: &[(usize, usize)]) -> Option<(usize, usize
         let own = &placed[own];
         own.evidences.common.is_none()
             && own.claim.through.is_none()
-            && own.claim.basis != Basis::Manual
+            && !matches!(own.claim.basis, Basis::Manual | Basis::TimecodeTrack)
     };
     let mut open: Vec<(usize, usize)> = (0..placed.len())
         .filter(|&own| may_go(own))

@@ -1,7 +1,6 @@
 //! What was measured in, what may be said about it out: basis, status, offset, rate and bounds exactly as design section 5
 //! allows. No sound is read here; each rule can be tried on numbers alone.
 
-use super::line::no_line;
 use crate::alignment::{Basis, CommonLevel, Status};
 use crate::clock::{Clock, Measured};
 use crate::finding::{Finding, Sign, Weight};
@@ -9,14 +8,12 @@ use crate::pair::Ground;
 use crate::units::{LeadPos, Ppm, SampleRate, Samples};
 
 use super::calibrated::{CalibrationEvidence, by_calibration, told};
+use super::coded::{self, TimecodeEvidence, by_timecode};
+use super::line::{PLAUSIBLE_PPM, implausible_rate, no_line};
 
 /// The rate difference assumed of two free-running units when none could be measured: professional audio clocks may be
 /// off by up to 10 ppm each (Digital Interface Handbook, 3rd ed., section 6.1), taken as two sigma of the difference.
 const UNMEASURED_RATE_SIGMA_PPM: f64 = 10.0;
-
-/// Beyond this no pair of working crystals differs (plausible clocks stay within about 200 ppm;
-/// common practice, no source).
-const PLAUSIBLE_PPM: f64 = 200.0;
 
 /// A person's tie is taken to be good to the sample it names.
 const MANUAL_SIGMA: Samples = Samples(0.5);
@@ -29,7 +26,7 @@ pub(super) const SMALLEST_BOUND: Samples = Samples(0.01);
 
 /// A gap between stamps and content larger than this many seconds is no wrong distance but a wrong stamp: two timecode
 /// frames at the slowest rate in use, 24000/1001.
-const STAMP_DOUBT_S: f64 = 2.0 * 1001.0 / 24_000.0;
+pub(super) const STAMP_DOUBT_S: f64 = 2.0 * 1001.0 / 24_000.0;
 
 /// What the stamps say.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -67,6 +64,10 @@ pub struct Evidences {
     pub common: Option<(Measured, String)>,
     /// Level and polarity on that common signal.
     pub level: Option<CommonLevel>,
+    /// Timecode that both units recorded.
+    pub timecode: Option<TimecodeEvidence>,
+    /// What is odd about the timecode on the follower's tracks.
+    pub on_tracks: Vec<Finding>,
     /// The sound of the room, locked.
     pub room: Option<RoomEvidence>,
     /// The stamps.
@@ -92,6 +93,8 @@ pub struct Circumstances {
     pub follower_length: u64,
     /// The declared largest distance between microphones, metres.
     pub spacing_m: f64,
+    /// How long a timecode frame of the stamps lasts, where that is known.
+    pub timecode_frame: Option<Samples>,
 }
 
 /// What may be said.
@@ -130,6 +133,7 @@ pub struct Claim {
 /// Makes the claim the evidence allows.
 #[must_use]
 pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
+    let coded = by_timecode(evidences, around);
     let mut claim = match evidences {
         Evidences {
             manual: Some(manual),
@@ -139,6 +143,7 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
             common: Some((measured, channels)),
             ..
         } => by_common_signal(measured, channels, evidences, around),
+        _ if coded.is_some() => coded.unwrap_or_else(|| nothing(evidences, around)),
         Evidences {
             stamps: Some(stamps),
             room,
@@ -160,6 +165,7 @@ pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
     if let Some(ground) = evidences.heard {
         super::heard::judge(&mut claim, ground);
     }
+    coded::tell(&mut claim, evidences, around);
     let calibration = told(&claim, evidences);
     claim.findings.extend(calibration);
     claim.ask_implausible_rate();
@@ -181,32 +187,51 @@ fn by_common_signal(
     claim.story.push(format!(
         "the same electrical signal stands on {channels}; the offset and the rate are measured on it"
     ));
-    if let Some(stamps) = evidences.stamps {
-        let apart = measured.offset - stamps.offset;
-        if apart.0.abs() > stamps.resolution.0 + 1.0 {
-            claim.findings.push(
-                Finding::new(
-                    "stamps-differ-from-common-signal",
-                    Weight::Note,
-                    "the stamps and the common signal disagree; the common signal decides",
-                )
-                .measured(
-                    format!(
-                        "{:+.1} samples ({:+.2} ms)",
-                        apart.0,
-                        apart.seconds(around.rate) * 1e3
-                    ),
-                    format!(
-                        "±{:.0} samples, what the stamps resolve",
-                        stamps.resolution.0
-                    ),
-                )
-                .because("jamming and reading timecode is good to a timecode frame or so")
-                .then("nothing: the measured offset was used"),
-            );
-        }
-    }
+    claim.findings.extend(differing_stamps(
+        measured,
+        evidences,
+        around,
+        "common signal",
+    ));
     claim
+}
+
+/// That the stamps say another place than what was measured by `what`.
+pub(super) fn differing_stamps(
+    measured: &Measured,
+    evidences: &Evidences,
+    around: Circumstances,
+    what: &str,
+) -> Option<Finding> {
+    let stamps = evidences.stamps?;
+    let apart = measured.offset - stamps.offset;
+    (apart.0.abs() > stamps.resolution.0 + 1.0).then(|| {
+        Finding::new(
+            &format!("stamps-differ-from-{}", what.replace(' ', "-")),
+            Weight::Note,
+            format!("the stamps and the {what} disagree; the {what} decides"),
+        )
+        .measured(
+            format!(
+                "{:+.1} samples ({:+.2} ms{})",
+                apart.0,
+                apart.seconds(around.rate) * 1e3,
+                in_timecode_frames(apart, around)
+            ),
+            format!(
+                "±{:.0} samples, what the stamps resolve",
+                stamps.resolution.0
+            ),
+        )
+        .because("jamming and reading timecode is good to a timecode frame or so")
+        .then("nothing: the measured offset was used")
+    })
+}
+
+fn in_timecode_frames(apart: Samples, around: Circumstances) -> String {
+    around.timecode_frame.map_or_else(String::new, |frame| {
+        format!(", {:+.2} timecode frames", apart.0 / frame.0)
+    })
 }
 
 pub(super) fn by_stamps(
@@ -218,6 +243,7 @@ pub(super) fn by_stamps(
     let Some(room) = room else {
         return by_stamps_alone(stamps, around);
     };
+    let room = &room.at(LeadPos(stamps.offset.0.round()));
     let lag = room.content_lag;
     let excess = lag.0.abs() - allowed;
     if excess > STAMP_DOUBT_S * around.rate.hz() {
@@ -239,21 +265,32 @@ pub(super) fn by_stamps(
     if excess > 0.0 {
         claim.offset_bound =
             Samples(lag.0.abs() + Samples::of_air(around.spacing_m, around.rate).0);
-        claim.findings.push(
-            Finding::new(
-                "content-beyond-spacing",
-                Weight::Warn,
-                "the sound arrives later than the declared microphone distance allows; it was not moved",
-            )
-            .measured(
-                format!("{:+.0} samples = {:.1} m of air", lag.0, lag.metres_of_air(around.rate).abs()),
-                format!("±{allowed:.0} samples ({} m and the stamps' resolution)", around.spacing_m),
-            )
-            .because("the microphones stand further apart than declared, or a stamp is off")
-            .then("give the true distance with --spacing, or record a common signal next time"),
+        let limit = format!(
+            "±{allowed:.0} samples ({} m and the stamps' resolution)",
+            around.spacing_m
         );
+        claim.findings.push(beyond_spacing(lag, limit, around.rate));
     }
     claim
+}
+
+/// That the content's delay is more than the declared distance allows.
+pub(super) fn beyond_spacing(lag: Samples, limit: String, rate: SampleRate) -> Finding {
+    Finding::new(
+        "content-beyond-spacing",
+        Weight::Warn,
+        "the sound arrives later than the declared microphone distance allows; it was not moved",
+    )
+    .measured(
+        format!(
+            "{:+.0} samples = {:.1} m of air",
+            lag.0,
+            lag.metres_of_air(rate).abs()
+        ),
+        limit,
+    )
+    .because("the microphones stand further apart than declared, or a stamp is off")
+    .then("give the true distance with --spacing, or record a common signal next time")
 }
 
 fn by_stamps_alone(stamps: StampEvidence, around: Circumstances) -> Claim {
@@ -395,30 +432,6 @@ fn nothing(evidences: &Evidences, around: Circumstances) -> Claim {
     finding.cause = evidences.unlocked_reasons.join("; ");
     claim.findings.push(finding);
     claim
-}
-
-/// Names the likely cause of a rate no crystal has. The signatures are exact fractions (design section 5).
-/// A rate that no crystal has, and what it looks like.
-pub(super) fn implausible_rate(rate: Ppm) -> Finding {
-    let near = |centre: f64| (rate.0.abs() - centre).abs() < 60.0;
-    let cause = if near(1000.0) || near(999.001) {
-        "pull-up or pull-down (1000/1001) on one unit, or 29.97 against 30 in the labels"
-    } else if (rate.0.abs() - 88_435.0).abs() < 300.0 || (rate.0.abs() - 81_250.0).abs() < 300.0 {
-        "a file recorded at 44.1 kHz and declared as 48 kHz, or the other way round"
-    } else {
-        "a fault: lost samples, or a wrong sampling rate in the file"
-    };
-    Finding::new(
-        "rate-implausible",
-        Weight::Ask,
-        "this rate is no crystal's; nothing was resampled",
-    )
-    .measured(
-        format!("{:+.1} ppm", rate.0),
-        format!("within ±{PLAUSIBLE_PPM} ppm"),
-    )
-    .because(cause)
-    .then("find the cause on the unit before building")
 }
 
 impl Claim {

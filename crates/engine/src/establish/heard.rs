@@ -1,4 +1,4 @@
-//! A claim about a take that was looked for by its sound in, what may be said because of that out. A place that the take's
+//! A claim about a take that was looked for by its sound or its timecode in, what may be said because of that out. A place that the take's
 //! own stamps contradict is taken only when other takes of the unit are wrong by the same.
 
 use crate::alignment::{Basis, Status};
@@ -13,11 +13,15 @@ pub(super) fn judge(claim: &mut Claim, ground: Ground) {
             Ground::Sound { height, .. } => format!(
                 "its onsets fit this take of the lead (height {height:.1}), but no clock could be measured there"
             ),
+            Ground::Timecode { words, .. } => format!(
+                "{words} words of the timecode on its tracks are those of this take of the lead, but no clock could be \
+                 measured there"
+            ),
             Ground::SameDifference { takes } => format!(
                 "{takes} other takes of this unit say by how much its stamps are wrong, but no sound confirms this one"
             ),
         }),
-        Basis::Acoustic | Basis::CommonSignal => {
+        Basis::Acoustic | Basis::CommonSignal | Basis::TimecodeTrack => {
             claim.story.push(grounds(ground));
             claim.findings.push(told(claim.basis, ground));
             let alone = matches!(ground, Ground::Sound { alike: 1, .. });
@@ -42,6 +46,9 @@ fn grounds(ground: Ground) -> String {
                  {height:.1} over chance, {next}"
             )
         }
+        Ground::Timecode { words, .. } => format!(
+            "{words} words of the timecode on its tracks are those of this take of the lead"
+        ),
         Ground::SameDifference { takes } => format!(
             "its stamps were corrected by what {takes} other takes of this unit were found to be wrong by"
         ),
@@ -67,12 +74,26 @@ fn told(basis: Basis, ground: Ground) -> Finding {
             };
             format!("height {height:.1} over chance{margin}{alike}")
         }
+        Ground::Timecode { words, .. } => {
+            return Finding::new(
+                "paired-by-timecode",
+                Weight::Note,
+                "paired and placed by the timecode on its tracks: the stamps did not tell",
+            )
+            .measured(format!("{words} words with the same labels"), "100 words")
+            .because("the units' timecode was not linked, was lost, or is missing")
+            .then("nothing, unless days with the same labels lie on one card");
+        }
         Ground::SameDifference { takes } => {
             format!("its stamps, corrected by what {takes} other takes say, then measured")
         }
     };
     let (weight, next) = match basis {
         Basis::CommonSignal => (Weight::Note, "nothing: a common signal measured the place"),
+        Basis::TimecodeTrack => (
+            Weight::Note,
+            "nothing: the timecode on the tracks measured the place",
+        ),
         _ => (
             Weight::Warn,
             "listen whether both belong together; the place is good to the microphone distance",

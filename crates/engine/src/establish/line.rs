@@ -1,8 +1,9 @@
-//! A measured clock in, a finding out when one straight line (one offset, one rate) would not have held.
+//! A measured clock in, a finding out when one straight line (one offset, one rate) would not have held, or when its rate is
+//! no crystal's.
 
 use crate::clock::{Clock, Measured};
 use crate::finding::{Finding, Weight};
-use crate::units::Samples;
+use crate::units::{Ppm, Samples};
 
 /// What a straight line may leave, samples: the residual that needs 8 allows everywhere. A place known no better than this
 /// is no evidence of a bend.
@@ -10,6 +11,10 @@ const TOLERANCE: f64 = 0.25;
 
 /// A departure counts from so many sigma of the knots on.
 const CLEAR: f64 = 3.0;
+
+/// Beyond this no pair of working crystals differs (plausible clocks stay within about 200 ppm;
+/// common practice, no source).
+pub(super) const PLAUSIBLE_PPM: f64 = 200.0;
 
 /// Says that the clock is no straight line when its best line leaves more than the tolerance. Silent where slips part the
 /// clock: what they do is told of themselves.
@@ -36,6 +41,29 @@ pub fn no_line(measured: &Measured) -> Option<Finding> {
         .because("a crystal warming up, or a change of temperature during the take")
         .then("nothing: build as measured; let the units warm up before the next take")
     })
+}
+
+/// A rate that no crystal has, and what it looks like. The signatures are exact fractions (design section 5).
+pub(super) fn implausible_rate(rate: Ppm) -> Finding {
+    let near = |centre: f64| (rate.0.abs() - centre).abs() < 60.0;
+    let cause = if near(1000.0) || near(999.001) {
+        "pull-up or pull-down (1000/1001) on one unit, or 29.97 against 30 in the labels"
+    } else if (rate.0.abs() - 88_435.0).abs() < 300.0 || (rate.0.abs() - 81_250.0).abs() < 300.0 {
+        "a file recorded at 44.1 kHz and declared as 48 kHz, or the other way round"
+    } else {
+        "a fault: lost samples, or a wrong sampling rate in the file"
+    };
+    Finding::new(
+        "rate-implausible",
+        Weight::Ask,
+        "this rate is no crystal's; nothing was resampled",
+    )
+    .measured(
+        format!("{:+.1} ppm", rate.0),
+        format!("within ±{PLAUSIBLE_PPM} ppm"),
+    )
+    .because(cause)
+    .then("find the cause on the unit before building")
 }
 
 /// The largest distance of a knot from the least-squares line through the knots, each counted by the stretch it stands for.

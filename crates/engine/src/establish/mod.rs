@@ -3,6 +3,7 @@
 
 mod line;
 mod claim;
+mod coded;
 mod level;
 mod calibrated;
 mod calibrate;
@@ -13,12 +14,15 @@ mod closure;
 mod day;
 mod epochs;
 mod heard;
+mod labels;
 mod options;
 mod place;
 mod record;
 mod run;
+mod scene;
 mod slips;
 mod unsure;
+mod written;
 #[cfg(test)]
 mod tests;
 
@@ -27,5 +31,6 @@ pub use calibrated::{CalibrationEvidence, NamedCalibrations};
 pub use claim::{
     Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
 };
+pub use coded::TimecodeEvidence;
 pub use options::{ManualTie, NamedChannel, NamedPair, NamedPosition, Options, Resample};
 pub use run::{align, made_by};

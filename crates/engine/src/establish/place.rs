@@ -22,7 +22,9 @@ pub fn placed(claim: &mut Claim, resample: Resample, length: u64) -> Placement {
         return Placement::NotPlaced;
     }
     let shift = match (&claim.measured, claim.basis) {
-        (Some(measured), Basis::CommonSignal) => common_clock_shift(measured),
+        (Some(measured), Basis::CommonSignal | Basis::TimecodeTrack) => {
+            common_clock_shift(measured)
+        }
         (Some(measured), _) => whole_shift(measured),
         (None, _) => Some(claim.offset.0.round() as i64),
     };

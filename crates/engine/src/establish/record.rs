@@ -23,6 +23,9 @@ pub fn tie_records(measured: &Measured) -> Vec<TieRecord> {
             lead + 1,
             follower + 1
         ),
+        Source::Timecode { lead, follower } => {
+            format!("timecode {}={}", lead + 1, follower + 1)
+        }
         Source::Acoustic => "acoustic".into(),
         Source::Stamps => "stamps".into(),
         Source::Manual(reason) => format!("manual: {reason}"),

@@ -1,5 +1,6 @@
 //! Two followers with their clocks on the lead in, how far the second measured on the first is from what those clocks say out.
 
+use crate::alignment::Basis;
 use crate::clock::acoustic::{AcousticRequest, measure_acoustic};
 use crate::clock::common::measure_common;
 use crate::clock::compose::Ring;
@@ -23,13 +24,22 @@ const SHORTEST_S: f64 = 4.0;
 /// How far a ring may be open and still be looked for, seconds: longer than radio links and effects delay.
 const OPEN_S: f64 = 0.1;
 
+/// The same where timecode carries it: within a quarter of a word, for the next one looks nearly the same.
+const OPEN_WORDS_S: f64 = 0.008;
+
+fn is_coded(placed: &Placed<'_>) -> bool {
+    placed.claim.basis == Basis::TimecodeTrack
+}
+
 /// The gap of the ring of the lead and two followers; `None` when they share nothing that locks.
 ///
 /// # Errors
 /// When a file cannot be read.
 pub fn gap(rings: &Rings<'_>, (a, b): (&Placed<'_>, &Placed<'_>)) -> Result<Option<Gap>> {
-    let by_wire =
-        |placed: &Placed<'_>| placed.evidences.common.is_some() || placed.claim.through.is_some();
+    let by_wire = |placed: &Placed<'_>| {
+        let direct = placed.evidences.common.is_some() || is_coded(placed);
+        direct || placed.claim.through.is_some()
+    };
     let wired = by_wire(a) && by_wire(b);
     let by_room = a.claim.rate_measured && b.claim.rate_measured;
     let rate_hz = a.candidate.take.rate.hz();
@@ -93,9 +103,11 @@ struct Pair<'a> {
 impl Pair<'_> {
     fn by_wire(&self) -> Result<Option<Gap>> {
         let start = self.b.clock.lead_at(UnitPos(0.0));
+        let coded = is_coded(self.a.placed) || is_coded(self.b.placed);
+        let open_s = if coded { OPEN_WORDS_S } else { OPEN_S };
         let guess = Guess {
             offset: LeadPos(self.a.clock.follower_at(start).0.round()),
-            within: Samples(OPEN_S * self.rate_hz),
+            within: Samples(open_s * self.rate_hz),
         };
         let progress = self.rings.progress;
         let mut pairs = find_common(&self.a.sound, &self.b.sound, &guess, progress)?;

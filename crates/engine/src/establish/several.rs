@@ -64,13 +64,13 @@ impl Placed<'_> {
         &self.candidate.take.unit
     }
 
-    /// The channel, 0-based, on which it was measured by a common signal.
+    /// The channel, 0-based, on which it was measured by a common signal or timecode.
     pub fn used_channel(&self) -> Option<usize> {
         let ties = &self.claim.measured.as_ref()?.ties;
         ties.iter().find_map(|tie| match tie.source {
-            Source::CommonSignal { follower, .. } | Source::Through { follower, .. } => {
-                Some(follower)
-            }
+            Source::CommonSignal { follower, .. }
+            | Source::Timecode { follower, .. }
+            | Source::Through { follower, .. } => Some(follower),
             _ => None,
         })
     }

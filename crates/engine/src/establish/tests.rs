@@ -9,6 +9,7 @@ pub(super) const AROUND: Circumstances = Circumstances {
     rate: SampleRate(48_000),
     follower_length: 4_800_000,
     spacing_m: 5.0,
+    timecode_frame: Some(Samples(1600.0)),
 };
 
 pub(super) fn measured(offset: f64, rate: f64, sigma: f64) -> Measured {

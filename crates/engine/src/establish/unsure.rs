@@ -1,8 +1,9 @@
 //! What came of the first measurement in, the takes that have no sure place yet out: for each follower those of its takes
 //! that nothing confirmed, and the lead's takes that they may belong to.
 
-use super::claim::implausible_rate;
 use super::day::{followers, followers_mut};
+use super::labels::Labels;
+use super::line::implausible_rate;
 use crate::alignment::{Basis, JointTake, Member, Status};
 use crate::finding::{Finding, Weight};
 use crate::pair::{Heard, Joint};
@@ -14,17 +15,29 @@ use crate::units::Ppm;
 /// Takes shorter than this have too few onsets to be looked for, seconds.
 const SHORTEST_S: f64 = 10.0;
 
-/// Looks by their sound for takes that found no place, or one that nothing confirms.
+/// Looks for takes that found no place, or one that nothing confirms: by the timecode on their tracks, then by their sound.
 pub(super) fn look(
     survey: &Survey,
     lead: usize,
     measured: &[(Joint<'_>, JointTake)],
     (ears, progress): (&mut Ears<'_>, &dyn Progress),
 ) -> Vec<Heard> {
-    (0..survey.units.len())
-        .filter_map(|unit| wanted(survey, lead, unit, measured))
-        .flat_map(|wanted| ears.listen(lead, &wanted, progress))
-        .collect()
+    let mut labels = Labels::new(survey);
+    let mut found = Vec::new();
+    for unit in 0..survey.units.len() {
+        let Some(mut wanted) = wanted(survey, lead, unit, measured) else {
+            continue;
+        };
+        let read = labels.find(lead, &wanted, progress);
+        wanted
+            .takes
+            .retain(|take| read.iter().all(|heard| heard.take != *take));
+        found.extend(read);
+        if !wanted.takes.is_empty() {
+            found.extend(ears.listen(lead, &wanted, progress));
+        }
+    }
+    found
 }
 
 /// What has no sure place of one follower; `None` when nothing has, or nothing is left that it could belong to.

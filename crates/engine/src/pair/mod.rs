@@ -73,7 +73,7 @@ pub struct Heard {
     pub ground: Ground,
 }
 
-/// What the place of a take that was looked for by its sound rests on.
+/// What the place of a take that was looked for by what it holds rests on.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Ground {
     /// Its own sound.
@@ -84,6 +84,13 @@ pub enum Ground {
         margin: f64,
         /// How many takes of the unit, this one included, differ from their stamps by the same; 0 without stamps.
         alike: usize,
+    },
+    /// The labels of the timecode on its tracks.
+    Timecode {
+        /// How many words both carry.
+        words: usize,
+        /// Whether both takes have stamps, which say another place.
+        contradicted: bool,
     },
     /// The unit's stamps, wrong by what takes around it were found to be wrong by.
     SameDifference {

@@ -180,6 +180,14 @@ impl Take {
         format!("{} {}", self.unit, self.name)
     }
 
+    /// One of its channels (0-based) with its name, as findings call it.
+    #[must_use]
+    pub fn channel_place(&self, channel: usize) -> String {
+        let name = self.channels.get(channel).filter(|name| !name.is_empty());
+        let name = name.map(|name| format!(" ({name})")).unwrap_or_default();
+        format!("{} channel {}{name}", self.place(), channel + 1)
+    }
+
     /// How samples are stored, in words.
     #[must_use]
     pub fn encoding(&self) -> String {

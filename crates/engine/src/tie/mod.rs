@@ -5,6 +5,7 @@ pub mod acoustic;
 pub mod common;
 pub mod timecode;
 
+use crate::signal::Sound;
 use crate::units::{LeadPos, Samples, UnitPos};
 
 /// Two positions on two units that are one instant.
@@ -27,6 +28,13 @@ pub struct Tie {
 pub enum Source {
     /// One electrical signal on `lead` and `follower`.
     CommonSignal {
+        /// The lead's channel.
+        lead: usize,
+        /// The follower's channel.
+        follower: usize,
+    },
+    /// The beginning of one word of timecode on both.
+    Timecode {
         /// The lead's channel.
         lead: usize,
         /// The follower's channel.
@@ -56,4 +64,12 @@ pub struct Guess {
     pub offset: LeadPos,
     /// Plus or minus how much, samples: the half width of the search.
     pub within: Samples,
+}
+
+/// Every channel of the lead with every one of the follower, 0-based.
+#[must_use]
+pub fn all_pairs(lead: &dyn Sound, follower: &dyn Sound) -> Vec<(usize, usize)> {
+    (0..lead.channels())
+        .flat_map(|a| (0..follower.channels()).map(move |b| (a, b)))
+        .collect()
 }

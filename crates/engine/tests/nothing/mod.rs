@@ -7,8 +7,8 @@ use engine::clock::common::{find_past_slips, measure_common};
 use engine::clock::{Measured, Outcome};
 use engine::progress::Silent;
 use engine::signal::{MemorySound, Sound as _};
-use engine::tie::Guess;
 use engine::tie::common::{Verdict, search_common, verify_common};
+use engine::tie::{Guess, all_pairs};
 use engine::units::{LeadPos, SampleRate, Samples};
 use rehearsal::{Channel, Crystal, Performance, Room, Shoot, Sound, Source, Tone, UnitSpec};
 
@@ -206,7 +206,8 @@ impl Pair {
     /// What is said when a common signal is looked for: among all channels, on the last ones as if named, past slips.
     pub fn common(&self) -> Said {
         let [lead, follower] = &self.sounds;
-        let search = search_common(lead, follower, &self.guess, None, &Silent).expect("memory");
+        let pairs = all_pairs(lead, follower);
+        let search = search_common(lead, follower, &self.guess, &pairs, &Silent).expect("memory");
         let mut pairs = search.common;
         let named = (lead.channels() - 1, follower.channels() - 1);
         if pairs.is_empty()

@@ -3,6 +3,7 @@
 //! Whatever a sound is made of, what leaves here is band-limited to 20 kHz, so that reading it between the samples of
 //! the grid is exact.
 
+mod code;
 mod events;
 mod notes;
 mod recording;
@@ -17,6 +18,7 @@ pub(crate) use stream::SourceStream;
 
 use crate::error::Result;
 use crate::rng::{self, Rng};
+use crate::timecode_track::TimecodeTrack;
 
 /// One sinusoid: `amplitude * sin(2 pi frequency_hz t + phase)`, `t` in true seconds from the start of the shoot.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -89,6 +91,8 @@ pub enum Sound {
         /// Silence between them, seconds.
         pause_s: f64,
     },
+    /// Timecode from true time 0 on; its level is that of the peak. Its sample rate must be the grid's, 48 kHz.
+    Timecode(Box<TimecodeTrack>),
     /// Several sounds one after the other, each for a while, over and over.
     Turns {
         /// Who takes turns.
@@ -162,6 +166,7 @@ impl Sound {
                 })
             }
             Self::Recordings { paths, pause_s } => recording::begin(paths, *pause_s, begin)?,
+            Self::Timecode(track) => code::begin(track, begin)?,
             Self::Turns { sounds, turn_s } => {
                 let each = |(i, sound): (usize, &Self)| {
                     sound.begin(Begin {

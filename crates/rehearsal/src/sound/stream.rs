@@ -24,10 +24,10 @@ pub(crate) struct SourceStream {
 
 impl SourceStream {
     /// A stream whose first sample belongs to grid index `begin.first`. Its RMS over the first seconds of the shoot
-    /// (the peak, for single events) is `level_dbfs`; `seconds` is how long the shoot lasts.
+    /// (the peak, for single events and timecode) is `level_dbfs`; `seconds` is how long the shoot lasts.
     pub(crate) fn new(sound: &Sound, level_dbfs: f64, seconds: f64, begin: Begin) -> Result<Self> {
         let size = match sound {
-            Sound::Silence | Sound::Claps { .. } => 1.0,
+            Sound::Silence | Sound::Claps { .. } | Sound::Timecode(_) => 1.0,
             Sound::Tones(tones) => {
                 (tones.iter().map(|tone| tone.amplitude.powi(2)).sum::<f64>() / 2.0).sqrt()
             }

@@ -165,7 +165,9 @@ impl Reading {
             |of: &dyn Fn(&Timed) -> bool| words().filter(|word| of(word)).count() as f64 / count;
         let layout = Layout::of(counting);
         let longest = runs.iter().max_by_key(|run| run.words.len());
-        let length = longest.and_then(Run::word_length).unwrap_or(f64::MAX);
+        let pace = longest.and_then(Run::pace).map(|pace| pace.samples);
+        let length = pace.or_else(|| longest?.word_length());
+        let length = length.unwrap_or(f64::MAX);
         let (user_bits, alike) = most(words().map(|word| word.word.user_bits(layout)));
         Self {
             counting,

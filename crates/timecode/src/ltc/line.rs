@@ -31,6 +31,11 @@ impl Line {
         }
     }
 
+    /// The variance of the slope for points of variance 1.
+    pub(super) fn slope_variance(&self) -> f64 {
+        1.0 / self.square
+    }
+
     pub(super) fn at(&self, place: f64) -> f64 {
         self.mean + self.slope * (place - self.middle)
     }

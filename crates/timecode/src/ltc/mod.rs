@@ -11,10 +11,12 @@ mod edges;
 mod sequence;
 mod listen;
 mod runs;
+mod pace;
 mod decode;
 
 pub use decode::{Decoder, Jump, Reading};
 pub use encode::{Encoder, RISE_S, Signal};
+pub use pace::{INDEPENDENT, Pace};
 pub use runs::{Direction, Dropping, Run, Timed};
 pub use user_bits::{Date, Day, Meaning, UserBits, Zone};
 pub use word::{Layout, Word};

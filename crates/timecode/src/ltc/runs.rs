@@ -14,7 +14,7 @@ const NEEDED: usize = 4;
 const RUN_COST: usize = 4;
 
 /// Words on either side that a word's place is smoothed over.
-const SMOOTHED: usize = 12;
+pub(super) const SMOOTHED: usize = 12;
 
 /// A word whose label noise has turned is mended where words that are right stand at most so far apart around it, and so
 /// many bits at most were turned, all of them weak.

@@ -30,7 +30,7 @@ use crate::tie::acoustic::listening::Listening;
 use crate::tie::acoustic::screen::{self, PLAUSIBLE_RATE, Place, Search};
 use crate::tie::acoustic::templates::{Grid, Templates};
 use crate::tie::acoustic::vote::vote;
-use crate::tie::{Guess, Source, Tie};
+use crate::tie::{Guess, Source, Tie, all_pairs};
 use crate::units::{LeadPos, Ppm, SPEED_OF_SOUND_M_PER_S, Samples, UnitPos};
 
 /// Takes that ran together for less than this many seconds are not measured.
@@ -316,9 +316,7 @@ impl Chain<'_> {
                 .copied()
                 .filter(|&(a, b)| a < lead && b < follower)
                 .collect(),
-            None => (0..lead)
-                .flat_map(|a| (0..follower).map(move |b| (a, b)))
-                .collect(),
+            None => all_pairs(self.request.lead, self.request.follower),
         }
     }
 

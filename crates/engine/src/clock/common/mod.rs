@@ -1,9 +1,9 @@
 //! A common signal in, a measured clock out: blocks measured along the map so far, smoothed, measured again until nothing
 //! moves. Signs: a follower whose clock is fast has positions that grow faster than the lead's.
 
-mod blocks;
+pub(super) mod blocks;
 mod hunt;
-mod track;
+pub(super) mod track;
 #[cfg(test)]
 mod tests;
 #[cfg(test)]

@@ -7,8 +7,8 @@ use super::{find_past_slips, measure_common};
 use crate::clock::{Measured, Outcome, Side, Slip};
 use crate::progress::Silent;
 use crate::signal::MemorySound;
-use crate::tie::Guess;
 use crate::tie::common::search_common;
+use crate::tie::{Guess, all_pairs};
 use crate::units::{LeadPos, SampleRate, Samples, UnitPos};
 
 const LEAD: usize = 0;
@@ -49,7 +49,8 @@ fn measured(shoot: &Performance) -> Measured {
         within: Samples(24_000.0),
     };
     let (lead, follower) = (&sounds[LEAD], &sounds[FOLLOWER]);
-    let search = search_common(lead, follower, &guess, None, &Silent).expect("memory");
+    let pairs = all_pairs(lead, follower);
+    let search = search_common(lead, follower, &guess, &pairs, &Silent).expect("memory");
     let outcome = match search.common.first() {
         Some(pair) => measure_common(lead, follower, pair, &Silent).expect("memory"),
         None => {

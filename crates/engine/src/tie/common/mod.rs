@@ -19,7 +19,7 @@ use crate::error::Result;
 use crate::finding::Sign;
 use crate::progress::Progress;
 use crate::signal::Sound;
-use crate::tie::Guess;
+use crate::tie::{Guess, all_pairs};
 use crate::units::{Db, LeadPos, Samples};
 
 /// Largest mean square departure of the phase from a smooth curve that a wire is allowed, radians squared (-40 dB), after
@@ -176,10 +176,11 @@ pub fn find_common(
     guess: &Guess,
     progress: &dyn Progress,
 ) -> Result<Vec<CommonPair>> {
-    Ok(search_common(lead, follower, guess, None, progress)?.common)
+    let pairs = all_pairs(lead, follower);
+    Ok(search_common(lead, follower, guess, &pairs, progress)?.common)
 }
 
-/// Looks for a common signal among all channel pairs, or on the one `named`.
+/// Looks for a common signal among channel pairs (0-based: lead and follower).
 ///
 /// # Errors
 /// When a file cannot be read.
@@ -187,18 +188,12 @@ pub fn search_common(
     lead: &dyn Sound,
     follower: &dyn Sound,
     guess: &Guess,
-    named: Option<(usize, usize)>,
+    pairs: &[(usize, usize)],
     progress: &dyn Progress,
 ) -> Result<Search> {
-    let all = || {
-        (0..lead.channels())
-            .flat_map(|a| (0..follower.channels()).map(move |b| (a, b)))
-            .collect()
-    };
-    let pairs: Vec<(usize, usize)> = named.map_or_else(all, |named| vec![named]);
     let scope = Scope::new(lead, follower, guess);
-    let heard = scope.heard(&pairs, progress)?;
-    let tracks = scope.tracks(&pairs, &heard);
+    let heard = scope.heard(pairs, progress)?;
+    let tracks = scope.tracks(pairs, &heard);
     let mut common: Vec<CommonPair> = transfers(&scope, &tracks, progress)?
         .iter()
         .zip(&tracks)
@@ -210,7 +205,7 @@ pub fn search_common(
         let (x, y) = (key(x), key(y));
         y.0.cmp(&x.0).then(y.1.total_cmp(&x.1))
     });
-    let likely = strongest(&pairs, &heard)
+    let likely = strongest(pairs, &heard)
         .into_iter()
         .map(|strong| LikelyPair {
             best: strong.best(),

@@ -1,46 +1,8 @@
-//! A take's sound in, the timecode on each of its channels out, and what is odd about it.
+//! The timecode on a track in, what is odd about it out.
 
-use rayon::prelude::*;
-use timecode::ltc::{Decoder, Direction, Dropping, Reading};
+use timecode::ltc::{Direction, Dropping, Reading};
 
-use crate::error::Result;
 use crate::finding::{Finding, Weight};
-use crate::progress::Progress;
-use crate::signal::Sound;
-
-/// Samples read at a time.
-const PIECE: usize = 1 << 16;
-
-/// Reads linear timecode off every channel, `None` where there is none; positions are samples of the take.
-///
-/// # Errors
-/// When the take cannot be read.
-pub fn timecode_tracks(sound: &dyn Sound, progress: &dyn Progress) -> Result<Vec<Option<Reading>>> {
-    let channels: Vec<usize> = (0..sound.channels()).collect();
-    let length = sound.length().0;
-    let mut decoders: Vec<Decoder> = channels
-        .iter()
-        .map(|_| Decoder::new(sound.rate().0))
-        .collect();
-    let mut planes = vec![vec![0.0; PIECE]; channels.len()];
-    progress.stage("looking for timecode on the tracks", length);
-    let mut at = 0;
-    while at < length {
-        let count = usize::try_from(length - at).map_or(PIECE, |left| left.min(PIECE));
-        let mut out: Vec<&mut [f64]> = planes.iter_mut().map(|plane| &mut plane[..count]).collect();
-        sound.read(&channels, at as i64, &mut out)?;
-        decoders
-            .par_iter_mut()
-            .zip(&planes)
-            .for_each(|(decoder, plane)| {
-                let samples: Vec<f32> = plane[..count].iter().map(|x| *x as f32).collect();
-                decoder.push(&samples);
-            });
-        at += count as u64;
-        progress.advance(count as u64);
-    }
-    Ok(decoders.into_par_iter().map(Decoder::finish).collect())
-}
 
 /// Generators are off by less (ST 12-1, 9.4: 100 ppm for one that runs free), parts per million.
 const FREE_RUNNING_PPM: f64 = 100.0;
