@@ -147,6 +147,24 @@ fn a_track_is_told_with_its_clock_and_what_is_wrong_with_it() {
 }
 
 #[test]
+fn a_flag_that_contradicts_the_count_is_told() {
+    let place = Place::new();
+    card(
+        &place.cards().join("NORTH"),
+        &TimecodeTrack {
+            frames: 30,
+            first: [9, 59, 56, 0],
+            wrong_flag: true,
+            ..TimecodeTrack::default()
+        },
+    );
+    let (told, said) = json(&["ltc", "read", "--json", &place.card("NORTH")]);
+    assert_eq!(told["tracks"][0]["dropped_labels"], "not-seen", "{told}");
+    assert!(said.contains("the drop-frame flag is wrong"), "{said}");
+    assert!(said.contains("believe the count"), "{said}");
+}
+
+#[test]
 fn nothing_is_said_of_cards_without_timecode_and_nonsense_is_refused() {
     let place = Place::new();
     shoots::short_shoot(12.0)

@@ -137,6 +137,15 @@ impl fmt::Display for Db {
     }
 }
 
+/// So many decimals with their sign; what rounds to nothing is `+0.00`.
+#[must_use]
+pub fn signed(value: f64, decimals: u8) -> String {
+    let scale = 10_f64.powi(i32::from(decimals));
+    // -0.0 + 0.0 is 0.0
+    let rounded = (scale * value).round() / scale + 0.0;
+    format!("{rounded:+.*}", usize::from(decimals))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -146,6 +155,12 @@ mod tests {
         let rate = SampleRate(48_000);
         assert!((Samples(480.0).metres_of_air(rate) - 3.432).abs() < 1e-12);
         assert!((Samples::of_air(3.432, rate).0 - 480.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn what_rounds_to_nothing_has_no_minus() {
+        let found = [-0.7, -0.004, 0.004, 1.006].map(|value| signed(value, 2));
+        assert_eq!(found, ["-0.70", "+0.00", "+0.00", "+1.01"]);
     }
 
     #[test]

@@ -25,6 +25,8 @@ pub struct TimecodeTrack {
     pub in_seconds: u32,
     /// Whether two labels are left out at the start of minutes that are no multiple of ten.
     pub drop_frame: bool,
+    /// The drop-frame flag says the opposite.
+    pub wrong_flag: bool,
     /// Hours, minutes, seconds and timecode frames of the first word.
     pub first: [u8; 4],
     /// The user bits, group 8 the highest four.
@@ -86,6 +88,7 @@ impl Default for TimecodeTrack {
             frames: 25,
             in_seconds: 1,
             drop_frame: false,
+            wrong_flag: false,
             first: [1, 2, 3, 4],
             user_bits: 0,
             speed: 1.0,
@@ -247,7 +250,7 @@ impl TimecodeTrack {
                 bits[8 * group + 4 + bit] = self.user_bits >> (4 * group + bit) & 1 == 1;
             }
         }
-        bits[10] |= self.drop_frame;
+        bits[10] |= self.drop_frame != self.wrong_flag;
         let polarity = if self.nominal() == 25 { 59 } else { 27 };
         // three zeros stand in the sync word
         let zeros = bits.iter().filter(|bit| !**bit).count() + 3;

@@ -300,6 +300,21 @@ fn dropped_labels_are_told_by_the_count() {
 }
 
 #[test]
+fn a_drop_frame_flag_that_lies_is_not_believed() {
+    for drop_frame in [true, false] {
+        let (_, lying) = reading(|t| {
+            (t.frames, t.in_seconds, t.drop_frame) = (30_000, 1001, drop_frame);
+            t.wrong_flag = true;
+            t.first = [9, 58, 55, 0];
+        });
+        assert_eq!(lying.counting.drop_frame(), drop_frame);
+        assert_eq!(lying.drop_flag, !drop_frame);
+        assert_ne!(lying.dropping, Dropping::Flagged(!drop_frame));
+        assert_eq!(lying.runs.len(), 1);
+    }
+}
+
+#[test]
 fn jumps_and_labels_sent_twice_are_told() {
     for by in [1000, -7, -1, 1] {
         let (_, reading) = reading(|t| t.jump = Some((4.0, by)));

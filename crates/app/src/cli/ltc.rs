@@ -3,9 +3,9 @@
 use anyhow::Result;
 use engine::build::{Replace, write_timecode};
 use engine::finding::Finding;
-use engine::report::signed;
 use engine::take::{Take, TakeSound, scan};
 use engine::tie::timecode::{Track, ppm_against_generator, timecode_findings, timecode_tracks};
+use engine::units::signed;
 use engine::{Error, Kind};
 use serde_json::{Value, json};
 use timecode::ltc::{

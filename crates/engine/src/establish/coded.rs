@@ -11,7 +11,7 @@ use crate::finding::{Finding, Weight};
 use crate::pair::Ground;
 use crate::take::Take;
 use crate::tie::timecode::{Shared, Track, timecode_findings};
-use crate::units::{LeadPos, Ppm, SampleRate, Samples};
+use crate::units::{LeadPos, Ppm, SampleRate, Samples, signed};
 
 use super::claim::{
     Circumstances, Claim, Evidences, RoomEvidence, SMALLEST_BOUND, STAMP_DOUBT_S, beyond_spacing,
@@ -150,8 +150,9 @@ fn story(code: &TimecodeEvidence) -> Vec<String> {
     )];
     story.push(match (&code.wave, code.apart) {
         (Some(_), Some((apart, sigma))) => format!(
-            "its labels place the follower and its wave measures the clock; the words lie {:+.2} ± {:.2} samples from there",
-            apart.0, sigma.0
+            "its labels place the follower and its wave measures the clock; the words lie {} ± {:.2} samples from there",
+            signed(apart.0, 2),
+            sigma.0
         ),
         (Some(_), None) => "its labels place the follower and its wave measures the clock".into(),
         (None, _) => format!(
@@ -167,7 +168,7 @@ fn story(code: &TimecodeEvidence) -> Vec<String> {
     let rates: Vec<String> = sides
         .filter_map(|(unit, side)| {
             let (rate, sigma) = side.against_generator?;
-            Some(format!("{unit} {:+.3} ± {:.3} ppm", rate.0, sigma.0))
+            Some(format!("{unit} {} ± {:.3} ppm", signed(rate.0, 3), sigma.0))
         })
         .collect();
     if !rates.is_empty() {
@@ -209,7 +210,7 @@ fn own_code(code: &TimecodeEvidence) -> Finding {
     let rates = [code.shared.lead, code.shared.follower].map(|side| {
         side.against_generator
             .map_or_else(String::new, |(rate, sigma)| {
-                format!("{:+.3} ± {:.3} ppm", rate.0, sigma.0)
+                format!("{} ± {:.3} ppm", signed(rate.0, 3), sigma.0)
             })
     });
     Finding::new(

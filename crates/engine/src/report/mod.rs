@@ -21,7 +21,7 @@ pub use explain::explain;
 pub use fitness::{Fitness, Use, first_null_hz};
 pub use html::html;
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
-pub use say::{claim_words, signed};
+pub use say::claim_words;
 pub use text::{alignment_text, joint_take_text};
 
 use crate::alignment::{JointTake, Placement};

@@ -3,7 +3,7 @@
 
 use crate::alignment::{Basis, JointTake, Member, Placement, Role, Status};
 use crate::finding::Weight;
-use crate::units::{SPEED_OF_SOUND_M_PER_S, SampleRate};
+use crate::units::{SPEED_OF_SOUND_M_PER_S, SampleRate, signed};
 
 /// The most decimals ever shown: a thousandth of the hundredth that a common signal is good to.
 const MOST_DECIMALS: usize = 7;
@@ -167,15 +167,6 @@ pub fn common_level(member: &Member) -> Option<String> {
         member.unit,
         level.follower_channel
     ))
-}
-
-/// So many decimals with their sign; what rounds to nothing is `+0.00`.
-#[must_use]
-pub fn signed(value: f64, decimals: u8) -> String {
-    let scale = 10_f64.powi(i32::from(decimals));
-    // -0.0 + 0.0 is 0.0
-    let rounded = (scale * value).round() / scale + 0.0;
-    format!("{rounded:+.*}", usize::from(decimals))
 }
 
 /// The contract's word for a basis.
@@ -351,12 +342,6 @@ pub fn slips(member: &Member, joint: &JointTake) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_level_that_is_none_has_no_minus() {
-        let found = [-0.7, -0.004, 0.004, 1.006].map(|value| signed(value, 2));
-        assert_eq!(found, ["-0.70", "+0.00", "+0.00", "+1.01"]);
-    }
 
     #[test]
     fn times_carry_over_when_they_round_up() {
