@@ -153,7 +153,7 @@ fn a_flag_that_contradicts_the_count_is_told() {
         &place.cards().join("NORTH"),
         &TimecodeTrack {
             frames: 30,
-            first: [9, 59, 56, 0],
+            first: [9, 58, 56, 0],
             wrong_flag: true,
             ..TimecodeTrack::default()
         },

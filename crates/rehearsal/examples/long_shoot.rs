@@ -1,14 +1,14 @@
 //! A length in minutes, a kind and a folder in, the cards of a long joint take on 2 x 6 channels out, for timing the main job:
-//! `cargo run --release --example long_shoot -- MINUTES common|room FOLDER`. Needs 140 MB of disk for every minute.
+//! `cargo run --release --example long_shoot -- MINUTES common|room|code FOLDER`. Needs 140 MB of disk for every minute.
 
 use std::path::Path;
 
-use rehearsal::scenes::{CommonSignal, TwoArrays, common_signal, two_arrays};
+use rehearsal::scenes::{Coded, CommonSignal, TwoArrays, coded, common_signal, two_arrays};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let words: Vec<String> = std::env::args().skip(1).collect();
     let [minutes, kind, folder] = words.as_slice() else {
-        return Err("expected MINUTES common|room FOLDER".into());
+        return Err("expected MINUTES common|room|code FOLDER".into());
     };
     let seconds = minutes.parse::<f64>()? * 60.0;
     let shoot = match kind.as_str() {
@@ -22,7 +22,15 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             mics: 6,
             ..TwoArrays::default()
         }),
-        other => return Err(format!("{other} is neither common nor room").into()),
+        "code" => coded(&Coded {
+            arrays: TwoArrays {
+                seconds,
+                mics: 5,
+                ..TwoArrays::default()
+            },
+            ..Coded::default()
+        }),
+        other => return Err(format!("{other} is none of common, room, code").into()),
     };
     shoot.write(Path::new(folder))?;
     Ok(())

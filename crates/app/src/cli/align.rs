@@ -1,7 +1,7 @@
 //! `align`: cards in, the alignment file out for review; nothing is built.
 
 use anyhow::Result;
-use engine::build::{Replace, write_text};
+use engine::build::{Replace, refuse_existing, write_text};
 
 use super::args::AlignArgs;
 use super::day::{Day, tell_findings};
@@ -17,6 +17,7 @@ pub fn run(args: &AlignArgs, json: bool) -> Result<Ended> {
     } else {
         Replace::No
     };
+    refuse_existing(&args.out, replace)?;
     let day = Day::measure(&args.cards, &args.measure, &watch)?;
     watch.finish();
     write_text(&args.out, &day.alignment.to_json()?, replace)?;

@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use anyhow::Result;
 use engine::alignment::Alignment;
 use engine::build::{
-    BuildOptions, BuildReport, OutputFormat, Replace, Shape, Span, build, write_text,
+    BuildOptions, BuildReport, OutputFormat, Replace, Shape, Span, build, refuse_existing,
+    write_text,
 };
 use engine::calibration::Calibrations;
 use engine::check::check;
@@ -212,21 +213,13 @@ impl Built {
 
 /// Refuses before any work when a paper of the day is already there.
 fn refuse_papers(alignment: &Alignment, out: &Path, replace: Replace) -> Result<()> {
-    if replace == Replace::Yes {
-        return Ok(());
-    }
     let pages = alignment
         .joint_takes
         .iter()
         .map(|take| engine::deliver::report_name(&take.name));
     let names = pages.chain(["alignment.json".into(), "sound-report.csv".into()]);
     for path in names.map(|name| out.join(name)) {
-        if path.exists() {
-            return Err(Error::new(Kind::Refused, "exists already")
-                .at(path)
-                .then("use --replace to replace what is there, or choose another folder")
-                .into());
-        }
+        refuse_existing(&path, replace)?;
     }
     Ok(())
 }

@@ -27,7 +27,7 @@ use crate::take::TakeSound;
 pub use code::write_timecode;
 use plan::Plan;
 use target::Target;
-pub use text::{Replace, write_text};
+pub use text::{Replace, refuse_existing, write_text};
 
 /// How to build.
 #[derive(Debug, Clone)]

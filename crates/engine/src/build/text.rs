@@ -53,15 +53,30 @@ pub(super) fn finished(file: NamedTempFile, path: &Path, replace: Replace) -> Re
     match kept {
         Ok(_) => {}
         Err(failure) if failure.error.kind() == std::io::ErrorKind::AlreadyExists => {
-            return Err(Error::new(Kind::Refused, "exists already")
-                .at(path)
-                .then("use --replace to replace it, or choose another place"));
+            return Err(exists(path));
         }
         Err(failure) => return Err(failed(failure.error)),
     }
     File::open(folder_of(path))
         .and_then(|folder| folder.sync_all())
         .map_err(failed)
+}
+
+/// Refuses, before any work is done for it, a file that is there and may not be replaced.
+///
+/// # Errors
+/// When it is there.
+pub fn refuse_existing(path: &Path, replace: Replace) -> Result<()> {
+    if replace == Replace::No && path.symlink_metadata().is_ok() {
+        return Err(exists(path));
+    }
+    Ok(())
+}
+
+fn exists(path: &Path) -> Error {
+    Error::new(Kind::Refused, "exists already")
+        .at(path)
+        .then("use --replace to replace it, or choose another place")
 }
 
 /// Whether a file that exists may be replaced.

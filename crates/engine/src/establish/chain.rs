@@ -13,14 +13,14 @@ use crate::clock::{Clock, Measured, Outcome, Side};
 use crate::error::Result;
 use crate::finding::{Finding, Weight};
 use crate::progress::Progress;
-use crate::tie::common::{CommonPair, find_common};
+use crate::tie::common::{CommonPair, search_common};
 use crate::tie::{Guess, Source, Tie};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::claim::{Claim, SMALLEST_BOUND};
 use super::level::common_level;
 use super::scene::SEARCH_S;
-use super::several::Placed;
+use super::several::{Placed, wired_pairs};
 
 /// Going through another follower may cost this much bound, samples.
 const COST: f64 = 1.0;
@@ -118,8 +118,9 @@ fn between(
         within: Samples(reach_s * rate_hz),
     };
     let lead = via.mended();
-    let pairs = find_common(&lead, &own.sound, &guess, progress)?;
-    for pair in pairs.into_iter().take(3) {
+    let pairs = wired_pairs(via, own);
+    let found = search_common(&lead, &own.sound, &guess, &pairs, progress)?;
+    for pair in found.common.into_iter().take(3) {
         let Outcome::Locked(measured) = measure_common(&lead, &own.sound, &pair, progress)? else {
             continue;
         };

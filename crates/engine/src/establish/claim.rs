@@ -66,6 +66,8 @@ pub struct Evidences {
     pub level: Option<CommonLevel>,
     /// Timecode that both units recorded.
     pub timecode: Option<TimecodeEvidence>,
+    /// The follower's channels that carry timecode, 0-based.
+    pub code: Vec<usize>,
     /// What is odd about the timecode on the follower's tracks.
     pub on_tracks: Vec<Finding>,
     /// The sound of the room, locked.
@@ -364,11 +366,14 @@ fn by_room_alone(room: &RoomEvidence, around: Circumstances) -> Claim {
 }
 
 fn by_person(manual: ManualEvidence, evidences: &Evidences, around: Circumstances) -> Claim {
+    let code = || by_timecode(evidences, around)?.measured;
     let shape = evidences
         .common
         .as_ref()
-        .map(|(measured, _)| measured)
-        .or(evidences.room.as_ref().map(|room| &room.measured));
+        .map(|(measured, _)| measured.clone())
+        .or_else(code)
+        .or_else(|| evidences.room.as_ref().map(|room| room.measured.clone()));
+    let shape = shape.as_ref();
     let mut claim = match shape {
         Some(measured) => {
             let mut claim = Claim::of_measured(Basis::Manual, measured);

@@ -51,11 +51,24 @@ pub struct TimecodeEvidence {
     /// By how much the words lie later on the follower than the wave's clock, or a common signal's, has them; with one
     /// standard deviation.
     pub apart: Option<(Samples, Samples)>,
+    /// The room's sound against the code, where it locks.
+    pub room: Option<RoomCheck>,
+}
+
+/// The room's sound held against the code.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RoomCheck {
+    /// The room's rate less the code's.
+    pub rate: Ppm,
+    /// One standard deviation of it.
+    pub rate_sigma: Ppm,
+    /// By how much later the follower hears the content than the code has it: the distance between microphones.
+    pub lag: Samples,
 }
 
 impl TimecodeEvidence {
     /// The better of the two readings.
-    fn measured(&self) -> Option<&Measured> {
+    pub(super) fn measured(&self) -> Option<&Measured> {
         self.wave.as_ref().or(self.words.as_ref())
     }
 
@@ -66,32 +79,31 @@ impl TimecodeEvidence {
         })
     }
 
-    /// How far the room's rate is from the code's and how far it may be.
-    fn rates_apart(&self, room: Option<&RoomEvidence>) -> Option<(Ppm, Ppm)> {
-        let (room, code) = (&room?.measured, self.measured()?);
-        let sigma = room.rate_sigma.0.hypot(code.rate_sigma.0);
-        Some((
-            Ppm(room.rate.0 - code.rate.0),
-            Ppm(RATES_APART.0.max(6.0 * sigma)),
-        ))
+    /// Holds the room's sound over the whole take against it.
+    pub(super) fn check_by(&mut self, room: &RoomEvidence) {
+        let check = self.measured().map(|code| RoomCheck {
+            rate: Ppm(room.measured.rate.0 - code.rate.0),
+            rate_sigma: Ppm(room.measured.rate_sigma.0.hypot(code.rate_sigma.0)),
+            lag: room.at(code.offset).content_lag,
+        });
+        self.room = check.or(self.room);
     }
 
     /// What the sound of the room says against the code: another rate, or another place.
-    fn against(&self, room: Option<&RoomEvidence>, around: Circumstances) -> Option<Against> {
-        let (room, measured) = (room?, self.measured()?);
-        let (apart, limit) = self.rates_apart(Some(room))?;
-        if apart.0.abs() > limit.0 {
-            return Some(Against::Rate(apart, limit));
+    pub(super) fn against(&self, spacing_m: f64, rate: SampleRate) -> Option<Against> {
+        let room = self.room?;
+        let limit = Ppm(RATES_APART.0.max(6.0 * room.rate_sigma.0));
+        if room.rate.0.abs() > limit.0 {
+            return Some(Against::Rate(room.rate, limit));
         }
-        let lag = room.at(measured.offset).content_lag;
-        let allowed = Samples::of_air(around.spacing_m, around.rate);
-        let doubt = STAMP_DOUBT_S * around.rate.hz();
-        (lag.0.abs() > allowed.0 + doubt).then_some(Against::Place(lag, allowed))
+        let allowed = Samples::of_air(spacing_m, rate);
+        let doubt = STAMP_DOUBT_S * rate.hz();
+        (room.lag.0.abs() > allowed.0 + doubt).then_some(Against::Place(room.lag, allowed))
     }
 }
 
 /// What speaks against the code.
-enum Against {
+pub(super) enum Against {
     /// The room's rate less the code's, and how far it may be.
     Rate(Ppm, Ppm),
     /// The content's delay, and how much of one is allowed.
@@ -102,8 +114,7 @@ enum Against {
 pub(super) fn by_timecode(evidences: &Evidences, around: Circumstances) -> Option<Claim> {
     let code = evidences.timecode.as_ref()?;
     let measured = code.measured()?;
-    let room = evidences.room.as_ref();
-    if code.against(room, around).is_some() {
+    if code.against(around.spacing_m, around.rate).is_some() {
         return None;
     }
     let mut claim = Claim::of_measured(Basis::TimecodeTrack, measured);
@@ -125,7 +136,7 @@ pub(super) fn by_timecode(evidences: &Evidences, around: Circumstances) -> Optio
             .findings
             .push(readings_differ(code, (apart, sigma), around.rate));
     }
-    match room {
+    match code.room {
         Some(room) => weigh_content(&mut claim, room, around),
         None if code.keeps_step() == [true, true] => {
             claim.status = Status::NeedsDecision;
@@ -133,7 +144,7 @@ pub(super) fn by_timecode(evidences: &Evidences, around: Circumstances) -> Optio
         }
         None => {}
     }
-    if room.is_none()
+    if code.room.is_none()
         && let Some(finding) = against_stamps(measured, evidences, around)
     {
         claim.status = Status::NeedsDecision;
@@ -269,11 +280,14 @@ fn against_stamps(
 }
 
 /// Holds the place against the content's, which may differ by the distance between microphones.
-fn weigh_content(claim: &mut Claim, room: &RoomEvidence, around: Circumstances) {
-    let lag = room.at(claim.offset).content_lag;
+fn weigh_content(claim: &mut Claim, room: RoomCheck, around: Circumstances) {
+    let lag = room.lag;
     let allowed = Samples::of_air(around.spacing_m, around.rate).0 + claim.offset_bound.0;
     claim.story.push(format!(
-        "the sound of the room, which runs at the same rate, arrives {:+.1} samples ({:+.2} m of air) from there",
+        "the sound of the room runs at the same rate ({} ± {:.3} ppm apart) and arrives {:+.1} samples ({:+.2} m of air) from \
+         there",
+        signed(room.rate.0, 3),
+        room.rate_sigma.0,
         lag.0,
         lag.metres_of_air(around.rate)
     ));
@@ -296,7 +310,7 @@ pub(super) fn tell(claim: &mut Claim, evidences: &Evidences, around: Circumstanc
             .filter(|(apart, sigma)| apart.0.abs() > SIGNALS_APART.max(4.0 * sigma.0))
             .map(|apart| differs_from_signal(code, apart, around)),
         _ => code
-            .against(evidences.room.as_ref(), around)
+            .against(around.spacing_m, around.rate)
             .map(|against| not_used(code, &against, around)),
     };
     // the room alone against the code: a sound may repeat

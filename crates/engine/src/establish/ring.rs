@@ -1,6 +1,5 @@
 //! Two followers with their clocks on the lead in, how far the second measured on the first is from what those clocks say out.
 
-use crate::alignment::Basis;
 use crate::clock::acoustic::{AcousticRequest, measure_acoustic};
 use crate::clock::common::measure_common;
 use crate::clock::compose::Ring;
@@ -8,11 +7,11 @@ use crate::clock::{Clock, Knot, Outcome};
 use crate::error::Result;
 use crate::signal::{Mended, Sound, Stretch};
 use crate::tie::Guess;
-use crate::tie::common::{CommonPair, Verdict, find_common, verify_common};
+use crate::tie::common::{CommonPair, Verdict, search_common, verify_common};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::closure::{FLOOR, Gap, Kind, Rings};
-use super::several::Placed;
+use super::several::{Placed, heard_pairs, wired_pairs};
 
 /// Stretches of a common signal that are measured, seconds, and how many.
 const STRETCH_S: f64 = 30.0;
@@ -27,22 +26,22 @@ const OPEN_S: f64 = 0.1;
 /// The same where timecode carries it: within a quarter of a word, for the next one looks nearly the same.
 const OPEN_WORDS_S: f64 = 0.008;
 
-fn is_coded(placed: &Placed<'_>) -> bool {
-    placed.claim.basis == Basis::TimecodeTrack
-}
-
 /// The gap of the ring of the lead and two followers; `None` when they share nothing that locks.
 ///
 /// # Errors
 /// When a file cannot be read.
 pub fn gap(rings: &Rings<'_>, (a, b): (&Placed<'_>, &Placed<'_>)) -> Result<Option<Gap>> {
     let by_wire = |placed: &Placed<'_>| {
-        let direct = placed.evidences.common.is_some() || is_coded(placed);
+        let direct = placed.evidences.common.is_some() || placed.is_coded();
         direct || placed.claim.through.is_some()
     };
     let wired = by_wire(a) && by_wire(b);
     let by_room = a.claim.rate_measured && b.claim.rate_measured;
     let rate_hz = a.candidate.take.rate.hz();
+    let open_s = match a.is_coded() || b.is_coded() {
+        true => OPEN_WORDS_S,
+        false => OPEN_S,
+    };
     let (a, b) = (Mate::of(a), Mate::of(b));
     let from = a.from.max(b.from).max(0.0);
     let to = a.to.min(b.to).min(rings.lead_length as f64);
@@ -53,6 +52,7 @@ pub fn gap(rings: &Rings<'_>, (a, b): (&Placed<'_>, &Placed<'_>)) -> Result<Opti
         from,
         to,
         rate_hz,
+        open_s,
     };
     match (wired, by_room) {
         _ if to - from < SHORTEST_S * rate_hz => Ok(None),
@@ -98,19 +98,21 @@ struct Pair<'a> {
     from: f64,
     to: f64,
     rate_hz: f64,
+    /// How far the ring may be open, seconds.
+    open_s: f64,
 }
 
 impl Pair<'_> {
     fn by_wire(&self) -> Result<Option<Gap>> {
         let start = self.b.clock.lead_at(UnitPos(0.0));
-        let coded = is_coded(self.a.placed) || is_coded(self.b.placed);
-        let open_s = if coded { OPEN_WORDS_S } else { OPEN_S };
         let guess = Guess {
             offset: LeadPos(self.a.clock.follower_at(start).0.round()),
-            within: Samples(open_s * self.rate_hz),
+            within: Samples(self.open_s * self.rate_hz),
         };
         let progress = self.rings.progress;
-        let mut pairs = find_common(&self.a.sound, &self.b.sound, &guess, progress)?;
+        let pairs = wired_pairs(self.a.placed, self.b.placed);
+        let (a, b) = (&self.a.sound, &self.b.sound);
+        let mut pairs = search_common(a, b, &guess, &pairs, progress)?.common;
         pairs.retain(|pair| !pair.is_ambiguous());
         let used = |pair: &CommonPair| {
             usize::from(self.a.placed.used_channel() == Some(pair.lead))
@@ -178,7 +180,7 @@ impl Pair<'_> {
         let follower = Stretch::of(&self.b.sound, self.b.first(from), length as u64);
         let guess = Guess {
             offset: LeadPos(0.0),
-            within: Samples(OPEN_S * self.rate_hz),
+            within: Samples(self.open_s * self.rate_hz),
         };
         let Verdict::Common(pair) = verify_common(&lead, &follower, &guess, channels)? else {
             return Ok(None);
@@ -204,7 +206,7 @@ impl Pair<'_> {
         let request = AcousticRequest {
             lead: &lead,
             follower: &follower,
-            pairs: None,
+            pairs: Some(heard_pairs(self.a.placed, self.b.placed)),
             guess: Guess {
                 offset: LeadPos(0.0),
                 within: Samples(a.offset_bound.0 + b.offset_bound.0),

@@ -2,20 +2,21 @@
 
 use crate::clock::acoustic::{AcousticRequest, measure_acoustic};
 use crate::clock::common::{find_past_slips, measure_common};
+use crate::clock::slips::seams;
 use crate::clock::timecode::{measure_words, words_apart};
 use crate::clock::{Measured, Outcome, Side, Slip};
 use crate::error::Result;
 use crate::pair::{Candidate, Joint};
 use crate::progress::Progress;
-use crate::signal::{Mended, Sound};
+use crate::signal::{Mended, Sound, Stretch};
 use crate::take::TakeSound;
 use crate::tie::common::{CommonPair, Search, Verdict, search_common, verify_common};
 use crate::tie::timecode::{Shared, Track, likely_timecode_tracks, shared};
 use crate::tie::{Guess, all_pairs};
-use crate::units::{LeadPos, Samples, UnitPos};
+use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::claim::{Circumstances, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim};
-use super::coded::{TimecodeEvidence, find_on_tracks};
+use super::coded::{RoomCheck, TimecodeEvidence, find_on_tracks};
 use super::level::common_level;
 use super::options::{ManualTie, NamedPair, Options, sides};
 use super::several::Placed;
@@ -28,6 +29,10 @@ const HEARD_S: f64 = 0.2;
 /// So many words of timecode either side of where labels place it, the wave of timecode is looked for: the next word looks
 /// nearly the same.
 const WORDS: f64 = 0.25;
+
+/// The room's sound is held against the code for as long, seconds: its rate is then known to some thousandths of a part per
+/// million.
+const BESIDE_S: f64 = 300.0;
 
 /// One follower's take against the lead's.
 pub(super) struct Scene<'s, 'j> {
@@ -81,6 +86,7 @@ impl<'j> Scene<'_, 'j> {
             ..Evidences::default()
         };
         let tracks = likely_timecode_tracks(follower, self.progress)?;
+        found.code = tracks.iter().map(|track| track.channel).collect();
         found.on_tracks = find_on_tracks(candidate.take, &tracks);
         let shared = shared(self.lead_code, &tracks, candidate.take.rate);
         let expected = self.expected();
@@ -92,18 +98,27 @@ impl<'j> Scene<'_, 'j> {
         let pairs = self.pairs(follower, &tracks);
         self.common(follower, &guess, &pairs.wired, &mut found)?;
         if let Some(shared) = shared {
-            self.timecode(follower, shared, &mut found)?;
+            self.timecode(follower, shared, &pairs.heard, &mut found)?;
         }
-        if found.common.is_none() {
-            self.room(follower, &guess, &pairs.heard, &mut found)?;
+        let code = found.timecode.as_ref();
+        let confirmed = code.is_some_and(|code| {
+            let rate = candidate.take.rate;
+            code.room.is_some() && code.against(self.options.spacing_m, rate).is_none()
+        });
+        if found.common.is_some() || confirmed {
+            return Ok(found);
         }
+        self.room(follower, &guess, &pairs.heard, &mut found)?;
         let elsewhere = (guess.offset - expected.offset).0.abs() > expected.within.0;
-        if elsewhere && found.common.is_none() && found.room.is_none() {
+        if elsewhere && found.room.is_none() {
             // labels that stand for nothing: the timecode of units that were never linked
             self.common(follower, &expected, &pairs.wired, &mut found)?;
             if found.common.is_none() {
                 self.room(follower, &expected, &pairs.heard, &mut found)?;
             }
+        }
+        if let (Some(code), Some(room)) = (&mut found.timecode, &found.room) {
+            code.check_by(room);
         }
         Ok(found)
     }
@@ -239,7 +254,13 @@ impl<'j> Scene<'_, 'j> {
     }
 
     /// The timecode that both units recorded, read as words and, where nothing else is common, measured as a wave.
-    fn timecode(&self, follower: &TakeSound, shared: Shared, found: &mut Evidences) -> Result<()> {
+    fn timecode(
+        &self,
+        follower: &TakeSound,
+        shared: Shared,
+        heard: &[(usize, usize)],
+        found: &mut Evidences,
+    ) -> Result<()> {
         let pair = (shared.lead.channel, shared.follower.channel);
         let channels = self.channels(pair);
         let mut wave = None;
@@ -272,6 +293,12 @@ impl<'j> Scene<'_, 'j> {
                 None
             }
         };
+        let room = match wave.as_ref().or(words.as_ref()) {
+            Some(measured) if found.common.is_none() => {
+                self.room_beside(follower, measured, heard)?
+            }
+            _ => None,
+        };
         found.timecode = Some(TimecodeEvidence {
             units: [
                 self.joint.lead.unit.clone(),
@@ -281,9 +308,51 @@ impl<'j> Scene<'_, 'j> {
             wave,
             words,
             apart,
+            room,
             shared,
         });
         Ok(())
+    }
+
+    /// The room's sound held against a clock by the code, on a stretch that is long enough to tell two generators apart;
+    /// `None` when it does not lock there.
+    fn room_beside(
+        &self,
+        follower: &TakeSound,
+        code: &Measured,
+        pairs: &[(usize, usize)],
+    ) -> Result<Option<RoomCheck>> {
+        if pairs.is_empty() {
+            return Ok(None);
+        }
+        let follower = Mended::new(follower, &seams(&code.slips, Side::Follower));
+        let clock = code.clock.mended(&code.slips);
+        let from = clock.lead_at(UnitPos(0.0)).0.max(0.0);
+        let end = clock.lead_at(UnitPos(follower.length().0 as f64)).0;
+        let together = end.min(self.lead.length().0 as f64) - from;
+        let length = together.min(BESIDE_S * self.lead.rate().hz());
+        let first = LeadPos((from + 0.5 * (together - length)).ceil());
+        let begins = clock.follower_at(first);
+        let lead = Stretch::of(self.lead, first.0 as u64, length as u64);
+        let follower = Stretch::of(&follower, begins.0.max(0.0).round() as u64, length as u64);
+        let request = AcousticRequest {
+            lead: &lead,
+            follower: &follower,
+            pairs: Some(pairs.to_vec()),
+            guess: self.about(LeadPos(0.0), HEARD_S),
+            spacing_m: self.options.spacing_m,
+        };
+        let heard = measure_acoustic(&request, self.progress)?;
+        let (Outcome::Locked(room), Some(lag)) = (heard.outcome, heard.lag) else {
+            return Ok(None);
+        };
+        let counted = clock.follower_at(first + Samples(length)) - begins;
+        let rate = Ppm(1e6 * (counted.0 / length - 1.0));
+        Ok(Some(RoomCheck {
+            rate: Ppm(room.rate.0 - rate.0),
+            rate_sigma: Ppm(room.rate_sigma.0.hypot(code.rate_sigma.0)),
+            lag: Samples(lag.pooled.0 + follower.first() as f64 - begins.0),
+        }))
     }
 
     /// Two channels as they are called together.

@@ -1,14 +1,14 @@
 //! One follower of a joint take with its sound, what is known about it and what is claimed because of that, before it is
 //! written down.
 
-use crate::alignment::Status;
+use crate::alignment::{Basis, Status};
 use crate::clock::slips::seams;
 use crate::clock::{Clock, Side, Slip};
 use crate::error::Result;
 use crate::pair::Candidate;
 use crate::signal::Mended;
 use crate::take::TakeSound;
-use crate::tie::Source;
+use crate::tie::{Source, all_pairs};
 
 use super::chain::place_through;
 use super::claim::{Claim, Evidences};
@@ -38,7 +38,28 @@ pub fn several_units(rings: &Rings<'_>, placed: &mut [Placed<'_>]) -> Result<()>
     close(rings, placed)
 }
 
+/// The channel pairs of two followers that may carry one electrical signal. Code is one only where both are known to carry
+/// that of one generator: that of two looks the same.
+pub fn wired_pairs(a: &Placed<'_>, b: &Placed<'_>) -> Vec<(usize, usize)> {
+    let known = a.is_coded() && b.is_coded();
+    let mut pairs = all_pairs(&a.sound, &b.sound);
+    pairs.retain(|(x, y)| known || !(a.evidences.code.contains(x) && b.evidences.code.contains(y)));
+    pairs
+}
+
+/// The channel pairs of two followers that may have heard one room.
+pub fn heard_pairs(a: &Placed<'_>, b: &Placed<'_>) -> Vec<(usize, usize)> {
+    let mut pairs = all_pairs(&a.sound, &b.sound);
+    pairs.retain(|(x, y)| !a.evidences.code.contains(x) && !b.evidences.code.contains(y));
+    pairs
+}
+
 impl Placed<'_> {
+    /// Whether timecode on its tracks placed it.
+    pub fn is_coded(&self) -> bool {
+        self.claim.basis == Basis::TimecodeTrack
+    }
+
     /// Whether others may rest on its place.
     pub fn is_firm(&self) -> bool {
         self.claim.status == Status::Established && self.candidate.undecided.is_empty()
