@@ -80,3 +80,23 @@ proptest! {
         prop_assert!(reading.good() > 0.99 && reading.runs.len() == 1);
     }
 }
+
+/// Found by fuzzing: a file that claims no samples a second, with words all the same.
+#[test]
+fn words_at_no_sample_rate() {
+    let mut samples = vec![0.0; 48_000];
+    Encoder::new(Signal {
+        first: Label::of_count(
+            1000,
+            Counting::new(FrameRate::F25, false).expect("a counting"),
+        ),
+        user_bits: UserBits::default(),
+        colour: false,
+        sample_rate: 48_000,
+        amplitude: 0.5,
+        rise_s: RISE_S,
+    })
+    .fill(&mut samples);
+    let reading = Reading::new(&samples, 0).expect("timecode");
+    assert!(reading.speed() > 0.0 && reading.speed().is_finite());
+}

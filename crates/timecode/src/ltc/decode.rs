@@ -76,10 +76,11 @@ pub struct Decoder {
 }
 
 impl Decoder {
-    /// For one channel at this many samples a second.
+    /// For one channel at this many samples a second; fewer than 8000 are taken for 8000.
     #[must_use]
     pub fn new(sample_rate: u32) -> Self {
-        let rate = f64::from(sample_rate.max(8000));
+        let sample_rate = sample_rate.max(8000);
+        let rate = f64::from(sample_rate);
         let length = ((BLOCK_S * rate) as usize).min(LONGEST).next_power_of_two();
         Self {
             sample_rate,
@@ -122,7 +123,7 @@ impl Decoder {
         let first = self.heard.len();
         self.heard.extend(clean);
         if !whole {
-            let (length, rate) = (self.length, self.sample_rate.max(8000));
+            let (length, rate) = (self.length, self.sample_rate);
             let listener = self
                 .listener
                 .get_or_insert_with(|| Listener::new(length, rate));
