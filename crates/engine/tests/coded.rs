@@ -145,6 +145,17 @@ fn code_that_each_unit_makes_itself_is_no_measurement() {
 }
 
 #[test]
+fn boxes_that_nothing_tells_from_one_generator_are_left_to_a_person() {
+    let choice = Coded {
+        generators: Generators::Boxes([0.4, -0.3]),
+        ..silent()
+    };
+    let aligned = Aligned::of(&coded(&choice));
+    assert_eq!(aligned.member("SOUTH").status, Status::NeedsDecision);
+    told(&aligned, "timecode-source-unknown", Weight::Ask, "ppm and");
+}
+
+#[test]
 fn boxes_that_drift_apart_are_told_from_one_generator() {
     let choice = Coded {
         generators: Generators::Boxes([0.4, -0.3]),

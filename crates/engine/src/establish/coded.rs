@@ -3,7 +3,8 @@
 //! Labels tell the place, the wave tells the clock, and each is held against the other. What they cannot tell is whether one
 //! generator's code was fed to both units or each recorded its own: then rate and place are the generators', not the units'.
 //! Two things do. The room's sound, where it locks, must run at the code's rate. And code made by a unit keeps step with that
-//! unit's own clock: where both tracks do, either the clocks were common or each unit made its own.
+//! unit's own clock: code on both that keeps step with one unit and not with the other came from that one. Where neither tells,
+//! a person is asked.
 
 use crate::alignment::{Basis, Status};
 use crate::clock::Measured;
@@ -18,8 +19,10 @@ use super::claim::{
     differing_stamps,
 };
 
-/// A track keeps step with its unit's clock when it runs by no more than this at its own rate, or three sigma.
+/// A track keeps step with its unit's clock when it is off its own rate by no more than this, or three sigma ...
 const IN_STEP: Ppm = Ppm(0.002);
+/// ... and sigma is no larger than this: crystals come closer to a box than its threefold by chance only.
+const STEP_KNOWN: Ppm = Ppm(0.015);
 /// The code's rate and the room's may differ by this, or by six sigma: boxes that were set by one another differ by 0.2 to
 /// 0.4 ppm (common practice, no source).
 const RATES_APART: Ppm = Ppm(0.1);
@@ -72,10 +75,12 @@ impl TimecodeEvidence {
         self.wave.as_ref().or(self.words.as_ref())
     }
 
-    fn keeps_step(&self) -> [bool; 2] {
-        [self.shared.lead, self.shared.follower].map(|side| {
-            side.against_generator
-                .is_some_and(|(rate, sigma)| rate.0.abs() <= IN_STEP.0.max(3.0 * sigma.0))
+    /// Whether the code keeps step with the lead's clock, and with the follower's.
+    fn steps(&self) -> [Step; 2] {
+        [self.shared.lead, self.shared.follower].map(|side| match side.against_generator {
+            Some((rate, sigma)) if rate.0.abs() > IN_STEP.0.max(3.0 * sigma.0) => Step::Off,
+            Some((_, sigma)) if sigma.0 <= STEP_KNOWN.0 => Step::In,
+            _ => Step::Unknown,
         })
     }
 
@@ -100,6 +105,14 @@ impl TimecodeEvidence {
         let doubt = STAMP_DOUBT_S * rate.hz();
         (room.lag.0.abs() > allowed.0 + doubt).then_some(Against::Place(room.lag, allowed))
     }
+}
+
+/// Whether code keeps step with a unit's clock.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Step {
+    In,
+    Off,
+    Unknown,
 }
 
 /// What speaks against the code.
@@ -138,11 +151,12 @@ pub(super) fn by_timecode(evidences: &Evidences, around: Circumstances) -> Optio
     }
     match code.room {
         Some(room) => weigh_content(&mut claim, room, around),
-        None if code.keeps_step() == [true, true] => {
-            claim.status = Status::NeedsDecision;
-            claim.findings.push(own_code(code));
+        None => {
+            if let Some(finding) = unknown_source(code) {
+                claim.status = Status::NeedsDecision;
+                claim.findings.push(finding);
+            }
         }
-        None => {}
     }
     if code.room.is_none()
         && let Some(finding) = against_stamps(measured, evidences, around)
@@ -183,9 +197,9 @@ fn story(code: &TimecodeEvidence) -> Vec<String> {
         })
         .collect();
     if !rates.is_empty() {
-        let source = match code.keeps_step() {
-            [true, false] => format!("; it keeps step with {}", code.units[0]),
-            [false, true] => format!("; it keeps step with {}", code.units[1]),
+        let source = match code.steps() {
+            [Step::In, Step::Off] => format!("; it keeps step with {}", code.units[0]),
+            [Step::Off, Step::In] => format!("; it keeps step with {}", code.units[1]),
             _ => String::new(),
         };
         let rates = rates.join(", ");
@@ -217,28 +231,38 @@ fn readings_differ(
     )
 }
 
-fn own_code(code: &TimecodeEvidence) -> Finding {
+/// That nothing tells whether one generator fed both units; `None` where the code is one unit's own.
+fn unknown_source(code: &TimecodeEvidence) -> Option<Finding> {
+    let (name, message) = match code.steps() {
+        [Step::In, Step::Off] | [Step::Off, Step::In] => return None,
+        [Step::In, Step::In] => (
+            "timecode-own",
+            "each track's timecode keeps step with its own unit's clock: either the clocks were common, or each unit recorded \
+             code of its own and this is no measurement",
+        ),
+        _ => (
+            "timecode-source-unknown",
+            "nothing tells whether one generator's timecode was fed to both units or each had a box of its own: then the place \
+             is good to how they were set, and the rate is the boxes'",
+        ),
+    };
     let rates = [code.shared.lead, code.shared.follower].map(|side| {
         side.against_generator
             .map_or_else(String::new, |(rate, sigma)| {
                 format!("{} ± {:.3} ppm", signed(rate.0, 3), sigma.0)
             })
     });
-    Finding::new(
-        "timecode-own",
-        Weight::Ask,
-        "each track's timecode keeps step with its own unit's clock: either the clocks were common, or each unit recorded \
-         code of its own and this is no measurement",
-    )
+    let finding = Finding::new(name, Weight::Ask, message)
     .measured(
         rates.join(" and "),
-        "one unit at least that differs from the generator",
+        "one unit in step with the code, the other not",
     )
     .because("no sound that both units heard tells which")
     .then(
         "if one generator was fed to both units, set \"status\" to \"established\" in alignment.json and run \
          `commontime build`; else name a common signal with --common or an instant with --tie",
-    )
+    );
+    Some(finding)
 }
 
 /// That the stamps say quite another place and nothing that was heard tells which is right.
