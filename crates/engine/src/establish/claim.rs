@@ -245,7 +245,10 @@ pub(super) fn by_stamps(
     let Some(room) = room else {
         return by_stamps_alone(stamps, around);
     };
-    let room = &room.at(LeadPos(stamps.offset.0.round()));
+    // where timecode said another place, the room was heard there
+    let pinned = (room.measured.offset - stamps.offset).0.abs() <= 0.5;
+    let there = (!pinned).then(|| room.at(LeadPos(stamps.offset.0.round())));
+    let room = there.as_ref().unwrap_or(room);
     let lag = room.content_lag;
     let excess = lag.0.abs() - allowed;
     if excess > STAMP_DOUBT_S * around.rate.hz() {
