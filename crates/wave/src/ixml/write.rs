@@ -93,7 +93,8 @@ impl Out {
 
     fn nodes(&mut self, nodes: &[Node]) {
         for node in nodes.iter().filter(|node| is_name(&node.name)) {
-            if node.children.is_empty() {
+            // children whose names none can have are not written: without them it is a plain value
+            if !node.children.iter().any(|child| is_name(&child.name)) {
                 self.value(&node.name, Some(&node.text));
             } else {
                 self.inside(&node.name, |out| {
