@@ -102,6 +102,30 @@ pub struct Sign {
     pub passed: bool,
 }
 
+impl Sign {
+    /// One that asks for at least `limit`.
+    #[must_use]
+    pub fn at_least(name: impl Into<String>, value: f64, limit: f64) -> Self {
+        Self {
+            name: name.into(),
+            value,
+            limit,
+            passed: value >= limit,
+        }
+    }
+
+    /// One that allows at most `limit`.
+    #[must_use]
+    pub fn at_most(name: impl Into<String>, value: f64, limit: f64) -> Self {
+        Self {
+            name: name.into(),
+            value,
+            limit,
+            passed: value <= limit,
+        }
+    }
+}
+
 /// A result that succeeded and still has something to say.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Warned<T> {

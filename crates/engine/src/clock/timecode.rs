@@ -31,7 +31,7 @@ pub fn measure_words(lead: &dyn Sound, follower: &dyn Sound, shared: &Shared) ->
     let blocks: Vec<Block> = shared.ties.iter().map(block).collect();
     let delays: Vec<Delay> = delays(&blocks);
     let steps = steps::find(&delays, &[], rate_hz).len() as f64;
-    signs.push(at_most("places where the words step", steps, 0.0));
+    signs.push(Sign::at_most("places where the words step", steps, 0.0));
     let Some(track) = Track::of(&blocks, rate_hz) else {
         return refused(signs, "there are too few words", shared);
     };
@@ -52,14 +52,17 @@ pub fn measure_words(lead: &dyn Sound, follower: &dyn Sound, shared: &Shared) ->
         .sum();
     let residual = (square / used.len().max(1) as f64).sqrt();
     let following = used.len() as f64 / ties.len() as f64;
-    signs.push(Sign {
-        name: "words that follow one clock, share".into(),
-        value: following,
-        limit: FOLLOWING,
-        passed: following >= FOLLOWING,
-    });
-    signs.push(at_most("scatter of the words, samples", residual, SCATTER));
-    signs.push(at_most(
+    signs.push(Sign::at_least(
+        "words that follow one clock, share",
+        following,
+        FOLLOWING,
+    ));
+    signs.push(Sign::at_most(
+        "scatter of the words, samples",
+        residual,
+        SCATTER,
+    ));
+    signs.push(Sign::at_most(
         "rates of the first and the last third differ by, ppm",
         track.thirds_apart().0,
         THIRDS_PPM,
@@ -113,15 +116,6 @@ fn block(tie: &Tie) -> Block {
         // words have no spectrum to halve
         halves: [tie.follower.0; 2],
         correlation: 1.0,
-    }
-}
-
-fn at_most(name: &str, value: f64, limit: f64) -> Sign {
-    Sign {
-        name: name.into(),
-        value,
-        limit,
-        passed: value <= limit,
     }
 }
 

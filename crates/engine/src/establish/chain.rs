@@ -20,7 +20,7 @@ use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 use super::claim::{Claim, SMALLEST_BOUND};
 use super::level::common_level;
 use super::scene::SEARCH_S;
-use super::several::{Placed, wired_pairs};
+use super::several::{Placed, pairs};
 
 /// Going through another follower may cost this much bound, samples.
 const COST: f64 = 1.0;
@@ -118,8 +118,8 @@ fn between(
         within: Samples(reach_s * rate_hz),
     };
     let lead = via.mended();
-    let pairs = wired_pairs(via, own);
-    let found = search_common(&lead, &own.sound, &guess, &pairs, progress)?;
+    let wired = pairs(via, own).wired;
+    let found = search_common(&lead, &own.sound, &guess, &wired, progress)?;
     for pair in found.common.into_iter().take(3) {
         let Outcome::Locked(measured) = measure_common(&lead, &own.sound, &pair, progress)? else {
             continue;

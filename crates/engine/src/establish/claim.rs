@@ -135,27 +135,19 @@ pub struct Claim {
 /// Makes the claim the evidence allows.
 #[must_use]
 pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
-    let coded = by_timecode(evidences, around);
-    let mut claim = match evidences {
-        Evidences {
-            manual: Some(manual),
-            ..
-        } => by_person(*manual, evidences, around),
-        Evidences {
-            common: Some((measured, channels)),
-            ..
-        } => by_common_signal(measured, channels, evidences, around),
-        _ if coded.is_some() => coded.unwrap_or_else(|| nothing(evidences, around)),
-        Evidences {
-            stamps: Some(stamps),
-            room,
-            ..
-        } => by_calibration(evidences, around)
-            .unwrap_or_else(|| by_stamps(*stamps, room.as_ref(), around)),
-        Evidences {
-            room: Some(room), ..
-        } => by_room_alone(room, around),
-        _ => nothing(evidences, around),
+    let mut claim = if let Some(manual) = evidences.manual {
+        by_person(manual, evidences, around)
+    } else if let Some((measured, channels)) = &evidences.common {
+        by_common_signal(measured, channels, evidences, around)
+    } else if let Some(claim) = by_timecode(evidences, around) {
+        claim
+    } else if let Some(stamps) = evidences.stamps {
+        by_calibration(evidences, around)
+            .unwrap_or_else(|| by_stamps(stamps, evidences.room.as_ref(), around))
+    } else if let Some(room) = &evidences.room {
+        by_room_alone(room, around)
+    } else {
+        nothing(evidences, around)
     };
     for finding in claim
         .findings
@@ -369,14 +361,13 @@ fn by_room_alone(room: &RoomEvidence, around: Circumstances) -> Claim {
 }
 
 fn by_person(manual: ManualEvidence, evidences: &Evidences, around: Circumstances) -> Claim {
-    let code = || by_timecode(evidences, around)?.measured;
+    let code = || evidences.timecode.as_ref()?.usable(around);
     let shape = evidences
         .common
         .as_ref()
-        .map(|(measured, _)| measured.clone())
+        .map(|(measured, _)| measured)
         .or_else(code)
-        .or_else(|| evidences.room.as_ref().map(|room| room.measured.clone()));
-    let shape = shape.as_ref();
+        .or_else(|| evidences.room.as_ref().map(|room| &room.measured));
     let mut claim = match shape {
         Some(measured) => {
             let mut claim = Claim::of_measured(Basis::Manual, measured);

@@ -71,8 +71,22 @@ pub struct RoomCheck {
 
 impl TimecodeEvidence {
     /// The better of the two readings.
-    pub(super) fn measured(&self) -> Option<&Measured> {
+    fn measured(&self) -> Option<&Measured> {
         self.wave.as_ref().or(self.words.as_ref())
+    }
+
+    /// The same, where nothing speaks against the code.
+    pub(super) fn usable(&self, around: Circumstances) -> Option<&Measured> {
+        let against = self.against(around.spacing_m, around.rate);
+        self.measured().filter(|_| against.is_none())
+    }
+
+    /// Its rates against the code's generator, in words; nothing for a side that has too few words to tell.
+    fn rates(&self) -> [Option<String>; 2] {
+        [self.shared.lead, self.shared.follower].map(|side| {
+            let (rate, sigma) = side.against_generator?;
+            Some(format!("{} ± {:.3} ppm", signed(rate.0, 3), sigma.0))
+        })
     }
 
     /// Whether the code keeps step with the lead's clock, and with the follower's.
@@ -126,10 +140,7 @@ pub(super) enum Against {
 /// What timecode allows; `None` when it places nothing.
 pub(super) fn by_timecode(evidences: &Evidences, around: Circumstances) -> Option<Claim> {
     let code = evidences.timecode.as_ref()?;
-    let measured = code.measured()?;
-    if code.against(around.spacing_m, around.rate).is_some() {
-        return None;
-    }
+    let measured = code.usable(around)?;
     let mut claim = Claim::of_measured(Basis::TimecodeTrack, measured);
     let least = match code.wave {
         Some(_) => SMALLEST_BOUND.0,
@@ -186,15 +197,11 @@ fn story(code: &TimecodeEvidence) -> Vec<String> {
             BENT * code.shared.word.0 / BITS
         ),
     });
-    let sides = code
+    let rates: Vec<String> = code
         .units
         .iter()
-        .zip([code.shared.lead, code.shared.follower]);
-    let rates: Vec<String> = sides
-        .filter_map(|(unit, side)| {
-            let (rate, sigma) = side.against_generator?;
-            Some(format!("{unit} {} ± {:.3} ppm", signed(rate.0, 3), sigma.0))
-        })
+        .zip(code.rates())
+        .filter_map(|(unit, rate)| Some(format!("{unit} {}", rate?)))
         .collect();
     if !rates.is_empty() {
         let source = match code.steps() {
@@ -246,12 +253,7 @@ fn unknown_source(code: &TimecodeEvidence) -> Option<Finding> {
              is good to how they were set, and the rate is the boxes'",
         ),
     };
-    let rates = [code.shared.lead, code.shared.follower].map(|side| {
-        side.against_generator
-            .map_or_else(String::new, |(rate, sigma)| {
-                format!("{} ± {:.3} ppm", signed(rate.0, 3), sigma.0)
-            })
-    });
+    let rates = code.rates().map(Option::unwrap_or_default);
     let finding = Finding::new(name, Weight::Ask, message)
     .measured(
         rates.join(" and "),

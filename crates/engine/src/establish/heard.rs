@@ -1,5 +1,5 @@
-//! A claim about a take that was looked for by its sound or its timecode in, what may be said because of that out. A place that the take's
-//! own stamps contradict is taken only when other takes of the unit are wrong by the same.
+//! A claim about a take that was looked for by its sound or its timecode in, what may be said because of that out. A place
+//! by sound that the take's own stamps contradict is taken only when other takes of the unit are wrong by the same.
 
 use crate::alignment::{Basis, Status};
 use crate::finding::{Finding, Weight};

@@ -11,7 +11,7 @@ use crate::tie::common::{CommonPair, Verdict, search_common, verify_common};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::closure::{FLOOR, Gap, Kind, Rings};
-use super::several::{Placed, heard_pairs, wired_pairs};
+use super::several::{Placed, pairs};
 
 /// Stretches of a common signal that are measured, seconds, and how many.
 const STRETCH_S: f64 = 30.0;
@@ -110,9 +110,9 @@ impl Pair<'_> {
             within: Samples(self.open_s * self.rate_hz),
         };
         let progress = self.rings.progress;
-        let pairs = wired_pairs(self.a.placed, self.b.placed);
+        let wired = pairs(self.a.placed, self.b.placed).wired;
         let (a, b) = (&self.a.sound, &self.b.sound);
-        let mut pairs = search_common(a, b, &guess, &pairs, progress)?.common;
+        let mut pairs = search_common(a, b, &guess, &wired, progress)?.common;
         pairs.retain(|pair| !pair.is_ambiguous());
         let used = |pair: &CommonPair| {
             usize::from(self.a.placed.used_channel() == Some(pair.lead))
@@ -206,7 +206,7 @@ impl Pair<'_> {
         let request = AcousticRequest {
             lead: &lead,
             follower: &follower,
-            pairs: Some(heard_pairs(self.a.placed, self.b.placed)),
+            pairs: Some(pairs(self.a.placed, self.b.placed).heard),
             guess: Guess {
                 offset: LeadPos(0.0),
                 within: Samples(a.offset_bound.0 + b.offset_bound.0),

@@ -12,7 +12,7 @@ use crate::signal::{Mended, Sound, Stretch};
 use crate::take::TakeSound;
 use crate::tie::common::{CommonPair, Search, Verdict, search_common, verify_common};
 use crate::tie::timecode::{Shared, Track, likely_timecode_tracks, shared};
-use crate::tie::{Guess, all_pairs};
+use crate::tie::{Guess, Pairs, all_pairs};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::claim::{Circumstances, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim};
@@ -86,7 +86,7 @@ impl<'j> Scene<'_, 'j> {
             ..Evidences::default()
         };
         let tracks = likely_timecode_tracks(follower, self.progress)?;
-        found.code = tracks.iter().map(|track| track.channel).collect();
+        found.code = channels_of(&tracks);
         found.on_tracks = find_on_tracks(candidate.take, &tracks);
         let shared = shared(self.lead_code, &tracks, candidate.take.rate);
         let expected = self.expected();
@@ -95,7 +95,8 @@ impl<'j> Scene<'_, 'j> {
             Some(shared) if candidate.by_sound.is_none() => self.about(shared.offset(), HEARD_S),
             _ => expected,
         };
-        let pairs = self.pairs(follower, &tracks);
+        let lead_code = channels_of(self.lead_code);
+        let pairs = Pairs::beside((&lead_code, &found.code), self.lead, follower);
         self.common(follower, &guess, &pairs.wired, &mut found)?;
         if let Some(shared) = shared {
             self.timecode(follower, shared, &pairs.heard, &mut found)?;
@@ -154,22 +155,6 @@ impl<'j> Scene<'_, 'j> {
         Guess {
             offset: LeadPos(offset.0.round()),
             within: Samples(reach_s * self.candidate.take.rate.hz()),
-        }
-    }
-
-    /// The channel pairs that are compared. Timecode is no sound of the room; and the code of two generators looks enough
-    /// alike for a common signal.
-    fn pairs(&self, follower: &TakeSound, tracks: &[Track]) -> Pairs {
-        let is_code =
-            |tracks: &[Track], channel: usize| tracks.iter().any(|track| track.channel == channel);
-        let kept = |keep: fn(bool, bool) -> bool| {
-            let mut pairs = all_pairs(self.lead, follower);
-            pairs.retain(|(a, b)| keep(is_code(self.lead_code, *a), is_code(tracks, *b)));
-            pairs
-        };
-        Pairs {
-            wired: kept(|a, b| !(a && b)),
-            heard: kept(|a, b| !a && !b),
         }
     }
 
@@ -433,10 +418,6 @@ impl<'j> Scene<'_, 'j> {
     }
 }
 
-/// Channel pairs, 0-based: lead and follower.
-struct Pairs {
-    /// Those that may carry one electrical signal.
-    wired: Vec<(usize, usize)>,
-    /// Those that may have heard one room.
-    heard: Vec<(usize, usize)>,
+fn channels_of(tracks: &[Track]) -> Vec<usize> {
+    tracks.iter().map(|track| track.channel).collect()
 }

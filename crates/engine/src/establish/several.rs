@@ -8,7 +8,7 @@ use crate::error::Result;
 use crate::pair::Candidate;
 use crate::signal::Mended;
 use crate::take::TakeSound;
-use crate::tie::{Source, all_pairs};
+use crate::tie::{Pairs, Source, all_pairs};
 
 use super::chain::place_through;
 use super::claim::{Claim, Evidences};
@@ -38,19 +38,14 @@ pub fn several_units(rings: &Rings<'_>, placed: &mut [Placed<'_>]) -> Result<()>
     close(rings, placed)
 }
 
-/// The channel pairs of two followers that may carry one electrical signal. Code is one only where both are known to carry
-/// that of one generator: that of two looks the same.
-pub fn wired_pairs(a: &Placed<'_>, b: &Placed<'_>) -> Vec<(usize, usize)> {
-    let known = a.is_coded() && b.is_coded();
-    let mut pairs = all_pairs(&a.sound, &b.sound);
-    pairs.retain(|(x, y)| known || !(a.evidences.code.contains(x) && b.evidences.code.contains(y)));
-    pairs
-}
-
-/// The channel pairs of two followers that may have heard one room.
-pub fn heard_pairs(a: &Placed<'_>, b: &Placed<'_>) -> Vec<(usize, usize)> {
-    let mut pairs = all_pairs(&a.sound, &b.sound);
-    pairs.retain(|(x, y)| !a.evidences.code.contains(x) && !b.evidences.code.contains(y));
+/// The channel pairs of two followers. Two tracks of code may carry one electrical signal where both are known to carry that of
+/// one generator.
+pub fn pairs(a: &Placed<'_>, b: &Placed<'_>) -> Pairs {
+    let (first, second) = (&a.evidences.code, &b.evidences.code);
+    let mut pairs = Pairs::beside((first, second), &a.sound, &b.sound);
+    if a.is_coded() && b.is_coded() {
+        pairs.wired = all_pairs(&a.sound, &b.sound);
+    }
     pairs
 }
 

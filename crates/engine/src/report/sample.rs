@@ -77,15 +77,6 @@ fn wandering(offset: f64, ppm: f64, k: f64) -> f64 {
     offset + k / (1.0 + ppm * 1e-6) + 0.1 * (k / LENGTH as f64 * std::f64::consts::TAU).sin()
 }
 
-fn sign(name: &str, value: f64, limit: f64) -> Sign {
-    Sign {
-        name: name.into(),
-        value,
-        limit,
-        passed: value >= limit,
-    }
-}
-
 /// SOUTH on a common signal: offset 49440 samples, +7.31 ppm, resampled, one tie left out.
 pub fn common_signal() -> JointTake {
     let (offset, ppm) = (49_440.0, 7.31);
@@ -125,8 +116,8 @@ pub fn common_signal() -> JointTake {
                 .into(),
         ],
         signs: vec![
-            sign("coherence of the channel pair", 0.998, 0.9),
-            sign("share of windows that agree", 0.983, 0.8),
+            Sign::at_least("coherence of the channel pair", 0.998, 0.9),
+            Sign::at_least("share of windows that agree", 0.983, 0.8),
         ],
         ties,
         band: (0..=20)
@@ -188,7 +179,7 @@ pub fn not_established() -> JointTake {
     south.rate_sigma_ppm = 10.0;
     south.evidence = Some(Evidence {
         story: vec!["nothing reliable was found; nothing was shifted".into()],
-        signs: vec![sign("best peak against the second", 1.02, 1.5)],
+        signs: vec![Sign::at_least("best peak against the second", 1.02, 1.5)],
         candidates: vec![[240_000.0, 1.0], [264_000.0, 0.98]],
         ..Evidence::default()
     });

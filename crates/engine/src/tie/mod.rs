@@ -66,6 +66,32 @@ pub struct Guess {
     pub within: Samples,
 }
 
+/// The channel pairs of two takes, 0-based, some of whose channels carry timecode.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pairs {
+    /// Those that may carry one electrical signal: the code of two generators looks enough alike for one, so two tracks of
+    /// code are not among them.
+    pub wired: Vec<(usize, usize)>,
+    /// Those that may have heard one room: code is no sound of it.
+    pub heard: Vec<(usize, usize)>,
+}
+
+impl Pairs {
+    /// Of the lead's channels and the follower's, `code` those of either that carry timecode.
+    #[must_use]
+    pub fn beside(code: (&[usize], &[usize]), lead: &dyn Sound, follower: &dyn Sound) -> Self {
+        let kept = |keep: fn(bool, bool) -> bool| {
+            let mut pairs = all_pairs(lead, follower);
+            pairs.retain(|(a, b)| keep(code.0.contains(a), code.1.contains(b)));
+            pairs
+        };
+        Self {
+            wired: kept(|a, b| !(a && b)),
+            heard: kept(|a, b| !a && !b),
+        }
+    }
+}
+
 /// Every channel of the lead with every one of the follower, 0-based.
 #[must_use]
 pub fn all_pairs(lead: &dyn Sound, follower: &dyn Sound) -> Vec<(usize, usize)> {

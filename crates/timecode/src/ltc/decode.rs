@@ -2,6 +2,7 @@
 
 use super::edges::{Edges, Heard};
 use super::listen::Listener;
+use super::pace::Pace;
 use super::runs::{Direction, Dropping, Run, Runs, Timed, dropping, runs};
 use super::user_bits::UserBits;
 use super::word::Layout;
@@ -165,9 +166,8 @@ impl Reading {
         let share =
             |of: &dyn Fn(&Timed) -> bool| words().filter(|word| of(word)).count() as f64 / count;
         let layout = Layout::of(counting);
-        let longest = runs.iter().max_by_key(|run| run.words.len());
-        let pace = longest.and_then(Run::pace).map(|pace| pace.samples);
-        let length = pace.or_else(|| longest?.word_length());
+        let pace = longest(&runs).and_then(Run::pace).map(|pace| pace.samples);
+        let length = pace.or_else(|| longest(&runs)?.word_length());
         let length = length.unwrap_or(f64::MAX);
         let (user_bits, alike) = most(words().map(|word| word.word.user_bits(layout)));
         Self {
@@ -194,6 +194,12 @@ impl Reading {
         self.runs.iter().flat_map(|run| &run.words)
     }
 
+    /// How long its words are, by the longest run; `None` where that is too short to tell.
+    #[must_use]
+    pub fn pace(&self) -> Option<Pace> {
+        longest(&self.runs)?.pace()
+    }
+
     /// Words that there should be: those of the runs, the missing included, and the stray ones.
     #[must_use]
     pub fn expected(&self) -> u64 {
@@ -211,6 +217,10 @@ impl Reading {
     pub fn speed(&self) -> f64 {
         self.words_per_s / self.counting.rate().per_second()
     }
+}
+
+fn longest(runs: &[Run]) -> Option<&Run> {
+    runs.iter().max_by_key(|run| run.words.len())
 }
 
 /// The value that most have, and how many have it.

@@ -189,12 +189,8 @@ fn measure_as_it_is(
 fn one_sound(lag: Option<&ContentLag>) -> Sign {
     let heights = lag.into_iter().flat_map(|lag| &lag.pairs);
     let highest = heights.map(|pair| pair.prominence).fold(0.0, f64::max);
-    Sign {
-        name: "height of the content's own peak over its side lobes".to_owned(),
-        value: highest,
-        limit: LEAST_GATHERED,
-        passed: highest >= LEAST_GATHERED,
-    }
+    let name = "height of the content's own peak over its side lobes";
+    Sign::at_least(name, highest, LEAST_GATHERED)
 }
 
 /// Edges measured on templates that were warped by `believed`, made differences of the whole delay.
@@ -221,13 +217,9 @@ struct Chain<'a> {
 impl Chain<'_> {
     /// Records a sign that asks for at least `limit`.
     fn ask(&mut self, name: &str, value: f64, limit: f64) -> bool {
-        let passed = value >= limit;
-        self.signs.push(Sign {
-            name: name.to_owned(),
-            value,
-            limit,
-            passed,
-        });
+        let sign = Sign::at_least(name, value, limit);
+        let passed = sign.passed;
+        self.signs.push(sign);
         passed
     }
 

@@ -171,44 +171,32 @@ impl Trial<'_> {
     }
 
     pub(super) fn signs(&self, halves: &Halves, path: &Path) -> Vec<Sign> {
-        let at_least = |name: &str, value: f64, limit: f64| Sign {
-            name: name.to_owned(),
-            value,
-            limit,
-            passed: value >= limit,
-        };
-        let at_most = |name: &str, value: f64, limit: f64| Sign {
-            name: name.to_owned(),
-            value,
-            limit,
-            passed: value <= limit,
-        };
         let share = self.edges.len() as f64 / self.comparisons.len().max(1) as f64;
         let mut signs = vec![
-            at_least(
+            Sign::at_least(
                 "share of the moments that could be compared",
                 share,
                 LEAST_YIELD,
             ),
-            at_least(
+            Sign::at_least(
                 "agreement of two halves of the spectrum",
                 halves.agreement,
                 LEAST_AGREEMENT,
             ),
         ];
-        signs.push(at_least(
+        signs.push(Sign::at_least(
             "height of the peaks over the next best",
             self.uniqueness(),
             LEAST_UNIQUENESS,
         ));
         let (difference, limit) = self.parts().unwrap_or((f64::INFINITY, 0.0));
-        signs.push(at_most(
+        signs.push(Sign::at_most(
             "disagreement of the beginning and the end with the whole, ppm",
             1e6 * difference,
             1e6 * limit,
         ));
-        signs.push(at_least(ACROSS, self.weakest_cut(), LEAST_ACROSS));
-        signs.push(at_most(
+        signs.push(Sign::at_least(ACROSS, self.weakest_cut(), LEAST_ACROSS));
+        signs.push(Sign::at_most(
             "largest step of the delay, microseconds",
             1e6 * self.step_size() / self.prior.hz,
             MOST_STEP_US,
@@ -219,12 +207,12 @@ impl Trial<'_> {
             .map(|r| (r[1] - r[0]).abs())
             .fold(0.0, f64::max);
         let size = rates.iter().map(|r| r.abs()).fold(0.0, f64::max);
-        signs.push(at_most(
+        signs.push(Sign::at_most(
             "largest jump of the rate, ppm",
             1e6 * jump,
             MOST_JUMP_PPM,
         ));
-        signs.push(at_most(
+        signs.push(Sign::at_most(
             "size of the rate, ppm",
             1e6 * size,
             1e6 * PLAUSIBLE_RATE,

@@ -240,7 +240,7 @@ fn settle(
             let found = pass.blocks.len() as f64;
             return Ok(Settled {
                 outcome: refused(
-                    vec![sign("blocks that carry the signal", found, 3.0, false)],
+                    vec![Sign::at_least("blocks that carry the signal", found, 3.0)],
                     "too little of the take carries the common signal",
                 ),
                 steps: true,
@@ -302,15 +302,6 @@ fn refused(signs: Vec<Sign>, why: &str) -> Outcome {
         signs,
         why: why.into(),
         candidates: Vec::new(),
-    }
-}
-
-fn sign(name: &str, value: f64, limit: f64, passed: bool) -> Sign {
-    Sign {
-        name: name.into(),
-        value,
-        limit,
-        passed,
     }
 }
 
@@ -399,25 +390,22 @@ impl Conclusion<'_> {
     }
 
     fn signs(&self, share: f64, residual: Samples) -> Vec<Sign> {
-        let at_least =
-            |name: &str, value: f64, limit: f64| sign(name, value, limit, value >= limit);
-        let at_most = |name: &str, value: f64, limit: f64| sign(name, value, limit, value <= limit);
         let mut correlations: Vec<f64> = self.pass.blocks.iter().map(|b| b.correlation).collect();
         let correlation = median(&mut correlations).unwrap_or(0.0);
         vec![
-            at_least(
+            Sign::at_least(
                 "loudest quarter of the blocks that carries the signal, share",
                 self.pass.believed_share(),
                 CARRYING,
             ),
-            at_least("blocks that follow one clock, share", share, FOLLOWING),
-            at_least("correlation of the aligned signal", correlation, ALIGNED),
-            at_most(
+            Sign::at_least("blocks that follow one clock, share", share, FOLLOWING),
+            Sign::at_least("correlation of the aligned signal", correlation, ALIGNED),
+            Sign::at_most(
                 "rates of the first and the last third differ by, ppm",
                 self.track.thirds_apart().0,
                 THIRDS_PPM,
             ),
-            at_most("scatter about the clock, samples", residual.0, SCATTER),
+            Sign::at_most("scatter about the clock, samples", residual.0, SCATTER),
         ]
     }
 }

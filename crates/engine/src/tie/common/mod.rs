@@ -121,37 +121,25 @@ impl CommonPair {
 
     /// The signs that tell an electrical signal from anything else.
     fn nature(&self) -> Vec<Sign> {
-        let at_least = |name: &str, value: f64, limit: f64| Sign {
-            name: name.into(),
-            value,
-            limit,
-            passed: value >= limit,
-        };
-        let at_most = |name: &str, value: f64, limit: f64| Sign {
-            name: name.into(),
-            value,
-            limit,
-            passed: value <= limit,
-        };
         vec![
-            at_least(
+            Sign::at_least(
                 "windows that keep one clock, share",
                 self.agreement,
                 AGREEING,
             ),
-            at_least("coherent bandwidth, Hz", self.bandwidth_hz, LEAST_BAND_HZ),
-            at_least("straightness of the phase", self.straightness, STRAIGHT),
-            at_most(
+            Sign::at_least("coherent bandwidth, Hz", self.bandwidth_hz, LEAST_BAND_HZ),
+            Sign::at_least("straightness of the phase", self.straightness, STRAIGHT),
+            Sign::at_most(
                 "phase off a smooth curve, mean square less two sigma, rad^2",
                 self.echo - 2.0 * self.echo_sigma,
                 ECHO,
             ),
-            at_most(
+            Sign::at_most(
                 "phase off a smooth curve, mean square and two sigma, rad^2",
                 self.echo + 2.0 * self.echo_sigma,
                 UNCERTAIN_ECHO,
             ),
-            at_most("scatter of the level ratio, dB", self.uneven_db, UNEVEN_DB),
+            Sign::at_most("scatter of the level ratio, dB", self.uneven_db, UNEVEN_DB),
         ]
     }
 }

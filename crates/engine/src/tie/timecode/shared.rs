@@ -6,7 +6,7 @@
 use timecode::Label;
 use timecode::ltc::{Direction, INDEPENDENT, Run, Timed};
 
-use super::Track;
+use super::{Track, ppm_against_generator};
 use crate::finding::Sign;
 use crate::tie::{Source, Tie};
 use crate::units::{LeadPos, Ppm, SampleRate, Samples, UnitPos};
@@ -62,13 +62,8 @@ impl Shared {
     #[must_use]
     pub fn sign(&self) -> Sign {
         let others = self.others.iter().map(|other| other.1);
-        let value = others.fold(0.0, f64::max);
-        Sign {
-            name: "words whose labels stand for another place, share".into(),
-            value,
-            limit: OTHERS,
-            passed: value <= OTHERS,
-        }
+        let name = "words whose labels stand for another place, share";
+        Sign::at_most(name, others.fold(0.0, f64::max), OTHERS)
     }
 
     /// The same, in a word.
@@ -121,7 +116,7 @@ fn of_pair(lead: &Track, follower: &Track, rate: SampleRate) -> Option<Shared> {
     let word = Samples(f64::from(rate.0) / counting.rate().per_second());
     let side = |track: &Track| Side {
         channel: track.channel,
-        against_generator: against_generator(track, word),
+        against_generator: against_generator(track),
     };
     Some(Shared {
         lead: side(lead),
@@ -201,11 +196,11 @@ fn goes_on(group: &[Match<'_>], further: &[Match<'_>]) -> bool {
         })
 }
 
-fn against_generator(track: &Track, word: Samples) -> Option<(Ppm, Ppm)> {
-    let longest = forward(track).max_by_key(|run| run.words.len())?;
-    let pace = longest.pace()?;
+/// As [`ppm_against_generator`], with its standard deviation.
+fn against_generator(track: &Track) -> Option<(Ppm, Ppm)> {
+    let pace = track.reading.pace()?;
     Some((
-        Ppm(1e6 * (pace.samples / word.0 - 1.0)),
-        Ppm(1e6 * pace.sigma / word.0),
+        Ppm(ppm_against_generator(&track.reading)),
+        Ppm(1e6 * pace.sigma / pace.samples),
     ))
 }
