@@ -297,11 +297,13 @@ fn unknown_elements_are_kept_at_every_level() {
 /// Found by fuzzing: a value beside an element whose name a damaged file had made none.
 #[test]
 fn a_value_whose_only_child_has_no_name_is_written_as_a_value() {
-    let mut ixml = Ixml::default();
-    ixml.others = vec![Node {
-        children: vec![Node::new("NO\u{b3}NE", "6")],
-        ..Node::new("OWN", "6")
-    }];
+    let ixml = Ixml {
+        others: vec![Node {
+            children: vec![Node::new("NO\u{b3}NE", "6")],
+            ..Node::new("OWN", "6")
+        }],
+        ..Ixml::default()
+    };
     let text = ixml.to_xml();
     assert!(text.contains("<OWN>6</OWN>"), "{text}");
     assert_eq!(read(text.as_bytes()).0.to_xml(), text);
