@@ -2,7 +2,7 @@
 //!
 //! Modules stand in the order in which data flows through them; a module uses only modules named before it
 //! (`tests/layers.rs` holds this). The engine never prints, never parses arguments and never opens a source for
-//! writing; only [`build`] creates files.
+//! writing; only [`output`], [`build`] and [`offload`] create files.
 
 pub mod units;
 pub mod finding;
@@ -19,9 +19,11 @@ pub mod alignment;
 pub mod calibration;
 pub mod establish;
 pub mod render;
+pub mod output;
 pub mod build;
 pub mod check;
 pub mod report;
 pub mod deliver;
+pub mod offload;
 
 pub use error::{Error, Kind, Result};

@@ -1,7 +1,7 @@
 //! `align`: cards in, the alignment file out for review; nothing is built.
 
 use anyhow::Result;
-use engine::build::{Replace, refuse_existing, write_text};
+use engine::output::{Replace, refuse_existing, write_text};
 
 use super::args::AlignArgs;
 use super::day::{Day, tell_findings};
@@ -12,11 +12,7 @@ use super::watch::Watch;
 /// Measures and writes the alignment.
 pub fn run(args: &AlignArgs, json: bool) -> Result<Ended> {
     let watch = Watch::new();
-    let replace = if args.replace {
-        Replace::Yes
-    } else {
-        Replace::No
-    };
+    let replace = Replace::from(args.replace);
     refuse_existing(&args.out, replace)?;
     let day = Day::measure(&args.cards, &args.measure, &watch)?;
     watch.finish();

@@ -37,6 +37,10 @@ pub enum Command {
     Explain(ExplainArgs),
     /// Measure once what stands between stamps and truth for these units in these modes, and store it
     Calibrate(CalibrateArgs),
+    /// Copy cards to several places, read every copy back, write hash lists
+    Offload(OffloadArgs),
+    /// Check copies against their hash lists: missing, extra, changed, renamed files
+    Verify(VerifyArgs),
     /// Timecode as sound: read it off the tracks of recordings, or write a file of it
     #[command(subcommand)]
     Ltc(LtcCommand),
@@ -140,6 +144,55 @@ pub struct CalibrateArgs {
     /// Two channels that carry one electrical signal; may be given more than once
     #[arg(long, value_name = "UNIT:CH=UNIT:CH")]
     pub common: Vec<String>,
+}
+
+/// What `offload` takes.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Each card becomes a folder of its own in every place, with a hash list in the open ASC MHL form \
+    in its folder ascmhl. Nothing is written over; run the same command again after an interruption."
+)]
+pub struct OffloadArgs {
+    /// Folders, one a card
+    #[arg(required = true, num_args = 1.., value_name = "CARD")]
+    pub cards: Vec<PathBuf>,
+    /// Places to copy to: two on different media are the rule
+    #[arg(long, required = true, num_args = 1.., value_name = "DIR")]
+    pub to: Vec<PathBuf>,
+    /// What a card is called at the places, once a card in their order; else as its folder
+    #[arg(long, value_name = "NAME")]
+    pub name: Vec<String>,
+    /// Copy hidden files and what systems leave on cards too
+    #[arg(long)]
+    pub everything: bool,
+    /// The kind of hash that is written
+    #[arg(long, value_enum, default_value_t = HashArg::Xxh128)]
+    pub hash: HashArg,
+}
+
+/// `--hash`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum HashArg {
+    /// XXH3 of 128 bits: quick
+    Xxh128,
+    /// XXH3 of 64 bits
+    Xxh3,
+    /// XXH64
+    Xxh64,
+    /// MD5
+    Md5,
+    /// SHA-1
+    Sha1,
+    /// SHA-512, written as a C4 identifier
+    C4,
+}
+
+/// What `verify` takes.
+#[derive(Debug, Args)]
+pub struct VerifyArgs {
+    /// Folders of copies, or folders above them
+    #[arg(required = true, num_args = 1.., value_name = "DIR")]
+    pub folders: Vec<PathBuf>,
 }
 
 /// What `ltc` does.

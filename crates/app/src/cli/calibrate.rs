@@ -1,9 +1,9 @@
 //! `calibrate`: cards of a calibration take in, entries in the calibrations file out.
 
 use anyhow::Result;
-use engine::build::{Replace, write_text};
 use engine::calibration::{Calibrations, Entry};
 use engine::establish::{NamedPair, Options, calibrate, made_by};
+use engine::output::{Replace, write_text};
 use engine::take::scan;
 use engine::{Error, Kind};
 
@@ -56,7 +56,7 @@ pub fn run(args: &CalibrateArgs, json: bool) -> Result<Ended> {
     let before = store_entries(&mut store, &entries, args)?;
     if !entries.is_empty() {
         store.made_by = made_by();
-        let replace = if known { Replace::Yes } else { Replace::No };
+        let replace = Replace::from(known);
         write_text(&args.store, &store.to_json()?, replace)?;
     }
     if json {

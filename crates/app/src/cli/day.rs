@@ -4,15 +4,13 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Result;
 use engine::alignment::Alignment;
-use engine::build::{
-    BuildOptions, BuildReport, OutputFormat, Replace, Shape, Span, build, refuse_existing,
-    write_text,
-};
+use engine::build::{BuildOptions, BuildReport, OutputFormat, Shape, Span, build};
 use engine::calibration::Calibrations;
 use engine::check::check;
 use engine::deliver::{PaperInput, papers};
 use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
+use engine::output::{Replace, refuse_existing, write_text};
 use engine::progress::Progress;
 use engine::report::alignment_text;
 use engine::take::{scan, settings_table};
@@ -92,11 +90,7 @@ impl Day {
 
     /// Builds, checks, writes the papers and says what came of it.
     pub fn build(&self, out: &Path, args: &ShapeArgs, work: Work<'_>) -> Result<Built> {
-        let replace = if args.replace {
-            Replace::Yes
-        } else {
-            Replace::No
-        };
+        let replace = Replace::from(args.replace);
         refuse_papers(&self.alignment, out, replace)?;
         let options = BuildOptions {
             shape: match args.shape {
@@ -169,11 +163,7 @@ impl Built {
             .iter()
             .filter_map(|unbuilt| unbuilt.kind);
         let failed = kinds.fold(Ended::Done, |worst, kind| {
-            worst.max(match kind {
-                Kind::Verification => Ended::Unverified,
-                Kind::Io | Kind::Format => Ended::Unreadable,
-                Kind::Unsupported | Kind::Usage | Kind::Refused => Ended::Undecided,
-            })
+            worst.max(Ended::by_failure(kind))
         });
         Ended::by_findings(&all).max(failed)
     }

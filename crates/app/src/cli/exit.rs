@@ -27,6 +27,16 @@ impl Ended {
         if grave { Self::Undecided } else { Self::Done }
     }
 
+    /// The status for what failed while the rest went on.
+    #[must_use]
+    pub fn by_failure(kind: Kind) -> Self {
+        match kind {
+            Kind::Verification => Self::Unverified,
+            Kind::Io | Kind::Format => Self::Unreadable,
+            Kind::Unsupported | Kind::Usage | Kind::Refused => Self::Undecided,
+        }
+    }
+
     /// The exit status.
     #[must_use]
     pub fn code(self) -> ExitCode {

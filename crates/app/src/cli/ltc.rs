@@ -1,8 +1,9 @@
 //! `ltc`: recordings in, the timecode on their tracks out; or a first label in, a file of timecode out.
 
 use anyhow::Result;
-use engine::build::{Replace, write_timecode};
+use engine::build::write_timecode;
 use engine::finding::Finding;
+use engine::output::Replace;
 use engine::take::{Take, TakeSound, scan};
 use engine::tie::timecode::{Track, ppm_against_generator, timecode_findings, timecode_tracks};
 use engine::units::signed;
@@ -261,11 +262,7 @@ fn write(args: &LtcWriteArgs, json: bool) -> Result<Ended> {
         rise_s: RISE_S,
     };
     let length = (args.seconds * f64::from(args.sample_rate)).round() as u64;
-    let replace = if args.replace {
-        Replace::Yes
-    } else {
-        Replace::No
-    };
+    let replace = Replace::from(args.replace);
     write_timecode(&args.out, signal, length, replace)?;
     let caution = "Caution: timecode is harsh and loud in headphones and loudspeakers: turn them down or unplug them \
                    before it is played. It is a line signal: into a microphone input only through an attenuator, with \

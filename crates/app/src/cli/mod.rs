@@ -12,6 +12,8 @@ mod join;
 mod explain;
 mod calibrate;
 mod timecode;
+mod offload;
+mod verify;
 mod ltc;
 mod demo;
 
@@ -33,6 +35,8 @@ pub fn run() -> ExitCode {
         Command::Build(args) => build::run(args, json),
         Command::Explain(args) => explain::run(args, json),
         Command::Calibrate(args) => calibrate::run(args, json),
+        Command::Offload(args) => offload::run(args, json),
+        Command::Verify(args) => verify::run(args, json),
         Command::Ltc(args) => ltc::run(args, json),
         Command::Timecode(args) => timecode::run(args, json),
     };

@@ -80,3 +80,17 @@ pub fn error(error: &anyhow::Error) {
 pub fn aside(text: impl AsRef<str>) {
     eprintln!("{}", text.as_ref());
 }
+
+/// A number of things in words: `1 file`, `2 files`.
+pub fn number(number: usize, what: &str) -> String {
+    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
+}
+
+/// A number of bytes in the unit that suits it.
+pub fn bytes(bytes: u64) -> String {
+    match bytes {
+        0..1_000_000 => format!("{:.1} kB", bytes as f64 / 1e3),
+        1_000_000..1_000_000_000 => format!("{:.1} MB", bytes as f64 / 1e6),
+        _ => format!("{:.2} GB", bytes as f64 / 1e9),
+    }
+}

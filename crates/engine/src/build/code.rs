@@ -6,8 +6,8 @@ use std::path::Path;
 use timecode::ltc::{Encoder, Signal};
 use wave::{Bext, Encoding, Format, WaveWriter, WriteSpec};
 
-use super::text::{Replace, failed, finished, temporary_beside};
 use crate::error::Result;
+use crate::output::{Replace, failed, finished, temporary_beside};
 
 /// Samples written at a time.
 const PIECE: usize = 1 << 14;
@@ -15,7 +15,7 @@ const PIECE: usize = 1 << 14;
 /// Writes `length` samples of the code to a mono file of 24 bits, its stamp that of the first label.
 ///
 /// # Errors
-/// As for [`write_text`](super::write_text).
+/// As for [`write_text`](crate::output::write_text).
 pub fn write_timecode(path: &Path, signal: Signal, length: u64, replace: Replace) -> Result<()> {
     let rate = signal.sample_rate;
     let spec = WriteSpec {

@@ -11,7 +11,6 @@ mod metadata;
 mod write;
 mod verify;
 mod hashes;
-mod text;
 mod code;
 
 use std::path::PathBuf;
@@ -27,7 +26,6 @@ use crate::take::TakeSound;
 pub use code::write_timecode;
 use plan::Plan;
 use target::Target;
-pub use text::{Replace, refuse_existing, write_text};
 
 /// How to build.
 #[derive(Debug, Clone)]

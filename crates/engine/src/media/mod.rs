@@ -13,7 +13,7 @@ use crate::error::{Error, Kind, Result};
 /// How much of a file's head and tail goes into its digest, bytes.
 const DIGEST_BYTES: u64 = 64 << 10;
 /// How deep folders on a card are followed.
-const DEPTH: usize = 8;
+pub(crate) const DEPTH: usize = 8;
 
 /// Endings that wave files are given.
 const WAVE_ENDINGS: [&str; 5] = ["wav", "wave", "bwf", "rf64", "bw64"];
@@ -81,8 +81,7 @@ fn walk(entries: fs::ReadDir, depth: usize, listing: &mut Listing) {
         let path = entry.path();
         let name = entry.file_name().to_string_lossy().to_lowercase();
         let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
-        let rubbish = RUBBISH.contains(&name.as_str()) || name.trim_start_matches('.') == "trash";
-        if name.starts_with('.') || (is_folder && rubbish) {
+        if is_rubbish(&name, is_folder) {
             listing.junk.push(path);
         } else if is_folder {
             match fs::read_dir(&path) {
@@ -106,6 +105,15 @@ fn walk(entries: fs::ReadDir, depth: usize, listing: &mut Listing) {
             }
         }
     }
+}
+
+/// Whether this is the name of a hidden file, of another system's twin of one, or of a folder that systems and computers
+/// put on cards: nothing a unit recorded.
+#[must_use]
+pub fn is_rubbish(name: &str, is_folder: bool) -> bool {
+    let plain = name.to_lowercase();
+    let systems = RUBBISH.contains(&plain.as_str()) || plain == "trash";
+    name.starts_with('.') || (is_folder && systems)
 }
 
 /// A key that sorts numbers within names by their value, without regard to upper and lower case.
@@ -221,6 +229,41 @@ pub fn same_file_system(a: &Path, b: &Path) -> Option<bool> {
     {
         let _ = (a, b);
         None
+    }
+}
+
+/// How Linux names file systems (linux/magic.h).
+#[cfg(target_os = "linux")]
+mod magic {
+    pub const FAT: u64 = 0x4d44;
+    pub const MEMORY: [u64; 2] = [0x0102_1994, 0x8584_58f6];
+}
+
+/// Whether a folder lies on FAT, which holds no file of 4 GiB; `false` when the system does not tell.
+#[must_use]
+pub fn is_fat(folder: &Path) -> bool {
+    #[cfg(target_os = "linux")]
+    {
+        rustix::fs::statfs(folder).is_ok_and(|about| about.f_type as u64 == magic::FAT)
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        let _ = folder;
+        false
+    }
+}
+
+/// Whether a folder lies in memory that only looks like a disk; `false` when the system does not tell.
+#[must_use]
+pub fn is_memory(folder: &Path) -> bool {
+    #[cfg(target_os = "linux")]
+    {
+        rustix::fs::statfs(folder).is_ok_and(|about| magic::MEMORY.contains(&(about.f_type as u64)))
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        let _ = folder;
+        false
     }
 }
 

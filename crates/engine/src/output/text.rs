@@ -7,7 +7,7 @@ use std::path::Path;
 
 use tempfile::NamedTempFile;
 
-use super::target::temporary_in;
+use super::{exists, give_name, temporary_in};
 use crate::error::{Error, Kind, Result};
 
 /// Writes `text` to `path`, whose folder is made when it is not there.
@@ -21,7 +21,7 @@ pub fn write_text(path: &Path, text: &str, replace: Replace) -> Result<()> {
     finished(file, path, replace)
 }
 
-pub(super) fn failed(
+pub(crate) fn failed(
     path: &Path,
     error: impl Into<Box<dyn std::error::Error + Send + Sync>>,
 ) -> Error {
@@ -36,30 +36,21 @@ fn folder_of(path: &Path) -> &Path {
 }
 
 /// A file with a temporary name in the folder of `path`, which is made when it is not there.
-pub(super) fn temporary_beside(path: &Path) -> Result<NamedTempFile> {
+pub(crate) fn temporary_beside(path: &Path) -> Result<NamedTempFile> {
     let folder = folder_of(path);
     fs::create_dir_all(folder).map_err(|error| failed(path, error))?;
     temporary_in(folder).map_err(|error| failed(path, error))
 }
 
 /// Gives a temporary file its name, once all of it is on the disk.
-pub(super) fn finished(file: NamedTempFile, path: &Path, replace: Replace) -> Result<()> {
-    let failed = |error: std::io::Error| failed(path, error);
-    file.as_file().sync_all().map_err(failed)?;
-    let kept = match replace {
-        Replace::Yes => file.persist(path),
-        Replace::No => file.persist_noclobber(path),
-    };
-    match kept {
-        Ok(_) => {}
-        Err(failure) if failure.error.kind() == std::io::ErrorKind::AlreadyExists => {
-            return Err(exists(path));
-        }
-        Err(failure) => return Err(failed(failure.error)),
-    }
+pub(crate) fn finished(file: NamedTempFile, path: &Path, replace: Replace) -> Result<()> {
+    file.as_file()
+        .sync_all()
+        .map_err(|error| failed(path, error))?;
+    give_name(file, path, replace)?;
     File::open(folder_of(path))
         .and_then(|folder| folder.sync_all())
-        .map_err(failed)
+        .map_err(|error| failed(path, error))
 }
 
 /// Refuses, before any work is done for it, a file that is there and may not be replaced.
@@ -73,12 +64,6 @@ pub fn refuse_existing(path: &Path, replace: Replace) -> Result<()> {
     Ok(())
 }
 
-fn exists(path: &Path) -> Error {
-    Error::new(Kind::Refused, "exists already")
-        .at(path)
-        .then("use --replace to replace it, or choose another place")
-}
-
 /// Whether a file that exists may be replaced.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Replace {
@@ -86,4 +71,11 @@ pub enum Replace {
     Yes,
     /// It is refused.
     No,
+}
+
+impl From<bool> for Replace {
+    /// `true` replaces.
+    fn from(replace: bool) -> Self {
+        if replace { Self::Yes } else { Self::No }
+    }
 }

@@ -1,0 +1,289 @@
+//! A folder with a history in, all its generations out, and one more written: the chain is held against the lists it names.
+
+use std::collections::BTreeMap;
+use std::fs::{self, File};
+use std::io::{ErrorKind, Read};
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use super::chain::{self, ChainLink};
+use super::{Action, FOLDER, HashList};
+use crate::error::{Error, Kind, Result};
+use crate::finding::{Finding, Weight};
+use crate::offload::hash::{Hash, HashKind};
+use crate::output::{Replace, write_text};
+
+/// The ending of lists.
+const ENDING: &str = "mhl";
+
+/// The longest list that is read: some millions of files.
+const LONGEST: u64 = 1 << 30;
+
+/// One list with its place in the chain.
+#[derive(Debug, Clone)]
+pub struct Generation {
+    /// 1, 2, ...
+    pub number: u32,
+    /// The name of its file.
+    pub file: String,
+    /// What it says.
+    pub list: HashList,
+}
+
+/// All generations of a folder, oldest first, and what is wrong with them.
+#[derive(Debug, Clone, Default)]
+pub struct History {
+    /// The generations that could be read.
+    pub generations: Vec<Generation>,
+    /// What is wrong with the chain.
+    pub findings: Vec<Finding>,
+    links: Vec<ChainLink>,
+}
+
+/// What all generations together know of a file.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct KnownFile {
+    /// Bytes, where a list says.
+    pub size: Option<u64>,
+    /// The first hash of every kind.
+    pub hashes: Vec<Hash>,
+    /// The generation that named it first.
+    pub since: u32,
+}
+
+impl KnownFile {
+    /// The hash that is checked: the quickest to take.
+    #[must_use]
+    pub fn hash(&self) -> Option<&Hash> {
+        self.hashes.iter().min_by_key(|hash| hash.kind.cost())
+    }
+
+    /// The hash of a kind.
+    #[must_use]
+    pub fn of_kind(&self, kind: HashKind) -> Option<&Hash> {
+        self.hashes.iter().find(|hash| hash.kind == kind)
+    }
+}
+
+impl History {
+    /// Whether `root` has one.
+    #[must_use]
+    pub fn is_in(root: &Path) -> bool {
+        root.join(FOLDER).is_dir()
+    }
+
+    /// Reads the history of `root`; an empty one when there is none.
+    ///
+    /// # Errors
+    /// [`Kind::Io`] when a list cannot be read, [`Kind::Format`] when it breaks its form.
+    pub fn load(root: &Path) -> Result<Self> {
+        let mut history = Self::default();
+        if !Self::is_in(root) {
+            return Ok(history);
+        }
+        let folder = root.join(FOLDER);
+        let chain_path = folder.join(chain::FILE);
+        let links = match read_limited(&chain_path) {
+            Ok(xml) => chain::from_xml(&xml).map_err(|error| error.at(&chain_path))?,
+            Err(error) if error.kind() == ErrorKind::NotFound => Vec::new(),
+            Err(error) => return Err(unreadable(&chain_path, error)),
+        };
+        for link in &links {
+            history.take_link(&folder, link)?;
+        }
+        history.links = links;
+        for file in lists_in(&folder)? {
+            if history.links.iter().all(|link| link.file != file) {
+                history.take_unchained(&folder, &file)?;
+            }
+        }
+        Ok(history)
+    }
+
+    fn take_link(&mut self, folder: &Path, link: &ChainLink) -> Result<()> {
+        let path = folder.join(&link.file);
+        let xml = match read_limited(&path) {
+            Ok(xml) => xml,
+            Err(error) if error.kind() == ErrorKind::NotFound => {
+                self.findings.push(
+                    Finding::new(
+                        "list-missing",
+                        Weight::Stop,
+                        "a hash list of the chain is missing",
+                    )
+                    .at(path.display().to_string())
+                    .measured("no file", format!("generation {}", link.number))
+                    .then("copy the whole folder again, with its ascmhl folder"),
+                );
+                return Ok(());
+            }
+            Err(error) => return Err(unreadable(&path, error)),
+        };
+        let c4 = Hash::of(HashKind::C4, &xml).text;
+        if c4 != link.c4 {
+            self.findings.push(
+                Finding::new(
+                    "list-changed",
+                    Weight::Stop,
+                    "a hash list is not the one its chain was made for",
+                )
+                .at(path.display().to_string())
+                .measured(c4, link.c4.clone())
+                .because("the list was edited or damaged")
+                .then("take the list from another copy"),
+            );
+        }
+        self.take_list(&path, link.number, &link.file, &xml)
+    }
+
+    fn take_unchained(&mut self, folder: &Path, file: &str) -> Result<()> {
+        let path = folder.join(file);
+        let xml = read_limited(&path).map_err(|error| unreadable(&path, error))?;
+        self.findings.push(
+            Finding::new(
+                "list-unchained",
+                Weight::Warn,
+                "a hash list is not in its chain",
+            )
+            .at(path.display().to_string())
+            .because("the run that made it was stopped before it wrote the chain")
+            .then("the next run that writes a list here takes it into the chain"),
+        );
+        let number = self.links.len() as u32 + 1;
+        self.take_list(&path, number, file, &xml)?;
+        self.links.push(ChainLink {
+            number,
+            file: file.to_string(),
+            c4: Hash::of(HashKind::C4, &xml).text,
+        });
+        Ok(())
+    }
+
+    fn take_list(&mut self, path: &Path, number: u32, file: &str, xml: &[u8]) -> Result<()> {
+        let list = HashList::from_xml(xml).map_err(|error| error.at(path))?;
+        self.generations.push(Generation {
+            number,
+            file: file.to_string(),
+            list,
+        });
+        Ok(())
+    }
+
+    /// All files that were ever named, by the paths they have now.
+    #[must_use]
+    pub fn files(&self) -> BTreeMap<String, KnownFile> {
+        let mut known: BTreeMap<String, KnownFile> = BTreeMap::new();
+        for generation in &self.generations {
+            for file in &generation.list.files {
+                let moved = file.previous.as_ref().and_then(|old| known.remove(old));
+                let entry = known.entry(file.path.clone()).or_insert_with(|| {
+                    moved.unwrap_or(KnownFile {
+                        size: file.size,
+                        hashes: Vec::new(),
+                        since: generation.number,
+                    })
+                });
+                for listed in &file.hashes {
+                    if listed.action != Some(Action::Failed)
+                        && entry.of_kind(listed.hash.kind).is_none()
+                    {
+                        entry.hashes.push(listed.hash.clone());
+                    }
+                }
+            }
+        }
+        known
+    }
+
+    /// The folders the last generation names.
+    pub fn folders(&self) -> impl Iterator<Item = &str> {
+        let last = self.generations.last();
+        last.into_iter()
+            .flat_map(|generation| &generation.list.folders)
+            .map(|folder| folder.path.as_str())
+    }
+
+    /// The patterns of the last generation.
+    #[must_use]
+    pub fn ignored(&self) -> &[String] {
+        self.generations
+            .last()
+            .map_or(&[], |generation| &generation.list.ignored)
+    }
+
+    /// Writes one more generation to `root` and the chain that names it; says which file it is.
+    pub(in crate::offload) fn add(
+        &self,
+        root: &Path,
+        list: &HashList,
+        at: Timestamp,
+    ) -> Result<PathBuf> {
+        let folder = root.join(FOLDER);
+        let number = self.links.len() as u32 + 1;
+        let name = root.canonicalize().ok();
+        let name = name
+            .as_deref()
+            .and_then(Path::file_name)
+            .unwrap_or_default();
+        let name: String = name
+            .to_string_lossy()
+            .chars()
+            .map(|c| {
+                if c.is_control() || c == '\u{fffd}' {
+                    '_'
+                } else {
+                    c
+                }
+            })
+            .take(100)
+            .collect();
+        let file = format!(
+            "{number:04}_{name}_{}.{ENDING}",
+            at.strftime("%Y-%m-%d_%H%M%SZ")
+        );
+        let xml = list.to_xml()?;
+        let path = folder.join(&file);
+        write_text(&path, &xml, Replace::No)?;
+        let mut links = self.links.clone();
+        links.push(ChainLink {
+            number,
+            file,
+            c4: Hash::of(HashKind::C4, xml.as_bytes()).text,
+        });
+        write_text(
+            &folder.join(chain::FILE),
+            &chain::to_xml(&links)?,
+            Replace::Yes,
+        )?;
+        Ok(path)
+    }
+}
+
+/// The names of the lists in a folder, in their order.
+fn lists_in(folder: &Path) -> Result<Vec<String>> {
+    let entries = fs::read_dir(folder).map_err(|error| unreadable(folder, error))?;
+    let mut names: Vec<String> = entries
+        .flatten()
+        .filter_map(|entry| entry.file_name().into_string().ok())
+        .filter(|name| {
+            let ending = Path::new(name).extension();
+            !name.starts_with('.') && ending.is_some_and(|e| e.eq_ignore_ascii_case(ENDING))
+        })
+        .collect();
+    names.sort();
+    Ok(names)
+}
+
+fn read_limited(path: &Path) -> std::io::Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    File::open(path)?.take(LONGEST).read_to_end(&mut bytes)?;
+    Ok(bytes)
+}
+
+fn unreadable(path: &Path, error: std::io::Error) -> Error {
+    Error::new(Kind::Io, "cannot be read")
+        .at(path)
+        .from_source(error)
+}

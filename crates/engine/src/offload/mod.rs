@@ -1,0 +1,342 @@
+//! Cards in, verified copies with hash lists out; and copies in, what became of them since out. Cards are only read.
+//! Copies are never written over: what is there and equal counts as copied, what is there and differs is left alone.
+
+mod block;
+mod back;
+mod contents;
+mod hash;
+mod list;
+mod put;
+mod copy;
+mod place;
+mod record;
+mod verdict;
+mod verify;
+
+use std::collections::HashSet;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use crate::error::{Error, Kind, Result};
+use crate::finding::{Finding, Weight};
+use crate::media;
+use crate::output::Folder;
+use crate::progress::Progress;
+
+pub use back::ReadBack;
+pub use hash::{Hash, HashKind, Hasher};
+pub use list::{
+    Action, ChainLink, FolderHashes, Generation, HashList, History, KnownFile, ListedFile,
+    ListedFolder, ListedHash, Process, Reference,
+};
+pub use verdict::Release;
+pub use verify::{Scope, Verified, verify};
+
+use contents::{Contents, contents};
+use copy::{Copied, Job, copy};
+use place::Place;
+use verdict::Trouble;
+
+/// What to copy, and where to.
+#[derive(Debug, Clone)]
+pub struct OffloadOptions {
+    /// The cards: folders.
+    pub cards: Vec<PathBuf>,
+    /// What the cards are called at the places, in their order; empty: as their folders.
+    pub names: Vec<String>,
+    /// The places: folders, made when they are not there; each card gets a folder of its own in each.
+    pub to: Vec<PathBuf>,
+    /// Whether hidden files and what systems leave on cards are copied too.
+    pub everything: bool,
+    /// The kind of hash that lists are written with.
+    pub kind: HashKind,
+}
+
+/// What came of it.
+#[derive(Debug, Clone, Serialize)]
+pub struct Offloaded {
+    /// One entry a card, in their order.
+    pub cards: Vec<OffloadedCard>,
+    /// What a person should know.
+    pub findings: Vec<Finding>,
+    /// The gravest class of failure there was.
+    #[serde(skip)]
+    pub failed: Option<Kind>,
+}
+
+/// What came of a card.
+#[derive(Debug, Clone, Serialize)]
+pub struct OffloadedCard {
+    /// What it is called at the places.
+    pub name: String,
+    /// Where it is.
+    pub card: PathBuf,
+    /// Files on it, those left out not counted.
+    pub files: usize,
+    /// Their bytes.
+    pub bytes: u64,
+    /// Hidden files and what systems leave on cards, relative to the card: not copied.
+    pub left_out: Vec<PathBuf>,
+    /// One entry a place, in their order.
+    pub copies: Vec<CopyAt>,
+    /// Whether the card may be used for something else.
+    pub release: Release,
+}
+
+/// A copy of a card.
+#[derive(Debug, Clone, Serialize)]
+pub struct CopyAt {
+    /// The folder it is in.
+    pub folder: PathBuf,
+    /// Files that were copied now and found equal when they were read back.
+    pub copied: usize,
+    /// Files that were there before and are equal.
+    pub was_there: usize,
+    /// Whether every file of the card is there, verified, and on a hash list.
+    pub complete: bool,
+    /// How far reading back went, at the file where it went least far.
+    pub read_back: Option<ReadBack>,
+    /// The hash list that was written.
+    pub list: Option<PathBuf>,
+}
+
+/// Copies cards to places, reading each file once, verifies every copy and writes hash lists.
+///
+/// # Errors
+/// [`Kind::Usage`] when cards and places make no sense together, [`Kind::Refused`] when another run writes to a place,
+/// [`Kind::Io`] when a card cannot be listed or no place can be used. What fails for a file or for one place of several
+/// is among the findings.
+pub fn offload(options: &OffloadOptions, progress: &dyn Progress) -> Result<Offloaded> {
+    refuse_nested(options)?;
+    let names = names_of(options)?;
+    let mut trouble = Trouble::default();
+    let mut folders = Vec::new();
+    for to in &options.to {
+        match Folder::hold(to) {
+            Ok(folder) => folders.push(folder),
+            Err(error) if error.kind() == Kind::Refused || options.to.len() == 1 => {
+                return Err(error);
+            }
+            Err(error) => trouble.add("place-unusable", error),
+        }
+    }
+    if folders.is_empty() {
+        return Err(Error::new(Kind::Io, "no place can be written to")
+            .then("check that the media are there and may be written to"));
+    }
+    let mut cards = Vec::new();
+    for (card, name) in options.cards.iter().zip(names) {
+        let all = contents(card, options.everything)?;
+        cards.push(one_card(
+            options,
+            card,
+            name,
+            &all,
+            &folders,
+            &mut trouble,
+            progress,
+        )?);
+    }
+    let (findings, failed) = trouble.told();
+    Ok(Offloaded {
+        cards,
+        findings,
+        failed,
+    })
+}
+
+/// The names of the cards: unique, and names of folders.
+fn names_of(options: &OffloadOptions) -> Result<Vec<String>> {
+    let usage = |message: String| Error::new(Kind::Usage, message);
+    if !options.names.is_empty() && options.names.len() != options.cards.len() {
+        let message = format!(
+            "{} names for {} cards",
+            options.names.len(),
+            options.cards.len()
+        );
+        return Err(usage(message).then("give one --name a card, in the order of the cards"));
+    }
+    let mut names = Vec::new();
+    for (index, card) in options.cards.iter().enumerate() {
+        let name = match options.names.get(index) {
+            Some(name) => name.clone(),
+            None => {
+                let real = card.canonicalize().unwrap_or_else(|_| card.clone());
+                let name = real
+                    .file_name()
+                    .map(|name| name.to_string_lossy().into_owned());
+                name.unwrap_or_default()
+            }
+        };
+        let plain = Path::new(&name).components().count() == 1 && !name.contains(['/', '\\']);
+        if !plain || name.starts_with('.') {
+            return Err(usage(format!("\"{name}\" is no name for a folder"))
+                .at(card)
+                .then("say what the card is called with --name"));
+        }
+        names.push(name);
+    }
+    let mut seen = HashSet::new();
+    if let Some(twice) = names.iter().find(|name| !seen.insert(name.to_lowercase())) {
+        return Err(usage(format!("two cards are called {twice}"))
+            .then("say what each card is called with --name, once a card"));
+    }
+    Ok(names)
+}
+
+fn refuse_nested(options: &OffloadOptions) -> Result<()> {
+    if options.cards.is_empty() || options.to.is_empty() {
+        return Err(Error::new(Kind::Usage, "a card and a place are needed"));
+    }
+    let same = |a: &PathBuf, b: &PathBuf| media::is_inside(a, b) && media::is_inside(b, a);
+    for (list, what) in [(&options.cards, "card"), (&options.to, "place")] {
+        for (index, path) in list.iter().enumerate() {
+            if list[..index]
+                .iter()
+                .any(|other| same(other, path) || other == path)
+            {
+                let message = format!("the same {what} was given twice");
+                return Err(Error::new(Kind::Usage, message).at(path));
+            }
+        }
+    }
+    for card in &options.cards {
+        if card.is_file() {
+            return Err(Error::new(Kind::Usage, "is a file; a card is a folder").at(card));
+        }
+        for to in &options.to {
+            if media::is_inside(card, to) {
+                return Err(
+                    Error::new(Kind::Usage, "lies on the card that is to be copied")
+                        .at(to)
+                        .then("choose a folder outside the cards: nothing is written to a card"),
+                );
+            }
+            if media::is_inside(to, card) {
+                return Err(
+                    Error::new(Kind::Usage, "lies in the place it is to be copied to")
+                        .at(card)
+                        .then("choose another place"),
+                );
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Copies one card to every place that can take it.
+fn one_card(
+    options: &OffloadOptions,
+    card: &Path,
+    name: String,
+    all: &Contents,
+    folders: &[Folder],
+    trouble: &mut Trouble,
+    progress: &dyn Progress,
+) -> Result<OffloadedCard> {
+    trouble.card(card, all);
+    let mut places = Vec::new();
+    for folder in folders {
+        match Place::prepare(folder, &name, card, all) {
+            Ok(place) => places.push(place),
+            Err(errors) => {
+                for error in errors {
+                    trouble.add("place-refused", error);
+                }
+            }
+        }
+    }
+    let jobs: Vec<Job<'_>> = place::files_of(all)
+        .map(|(index, file)| Job {
+            file,
+            kinds: record::kinds(options.kind, file, &places),
+            there: places.iter().map(|place| place.there[index]).collect(),
+        })
+        .collect();
+    let results = match places.is_empty() {
+        true => Vec::new(),
+        false => {
+            let amount = all.bytes().saturating_mul(1 + places.len() as u64);
+            progress.stage(&format!("copying {name}"), amount);
+            let roots: Vec<PathBuf> = places.iter().map(|place| place.root.clone()).collect();
+            copy(card, &jobs, &roots, progress)
+        }
+    };
+    let mut copies = Vec::new();
+    for (index, place) in places.iter().enumerate() {
+        copies.push(one_copy(
+            options,
+            all,
+            &jobs,
+            &results,
+            (index, place),
+            trouble,
+        ));
+    }
+    trouble.files(card, results, &places);
+    let release = verdict::release(all, &copies, options.to.len(), trouble);
+    trouble.next_card();
+    Ok(OffloadedCard {
+        name,
+        card: card.to_path_buf(),
+        files: all.files.len(),
+        bytes: all.bytes(),
+        left_out: all.rubbish.clone(),
+        copies,
+        release,
+    })
+}
+
+/// Counts what one place holds and writes its list, when it holds everything.
+fn one_copy(
+    options: &OffloadOptions,
+    all: &Contents,
+    jobs: &[Job<'_>],
+    results: &[Copied],
+    (index, place): (usize, &Place<'_>),
+    trouble: &mut Trouble,
+) -> CopyAt {
+    let kept: Vec<_> = results
+        .iter()
+        .filter(|copied| matches!(copied.read, Ok(Some(_))))
+        .filter_map(|copied| copied.places.get(index)?.as_ref().ok()?.as_ref())
+        .collect();
+    let was_there = kept.iter().filter(|kept| kept.was_there).count();
+    let mut copy = CopyAt {
+        folder: place.root.clone(),
+        copied: kept.len() - was_there,
+        was_there,
+        complete: false,
+        // what lies in memory has no other medium to ask
+        read_back: match media::is_memory(&place.root) {
+            true => Some(ReadBack::Cached).filter(|_| !kept.is_empty()),
+            false => kept.iter().map(|kept| kept.how).max(),
+        },
+        list: None,
+    };
+    if kept.len() < jobs.len() || !all.missed.is_empty() {
+        return copy;
+    }
+    match record::record(options.kind, place, all, jobs, results) {
+        Ok((list, changed)) => {
+            copy.complete = changed.is_empty();
+            copy.list = Some(list);
+            trouble.changed(place, changed);
+        }
+        Err(error) => trouble.add("list-unwritten", error),
+    }
+    if copy.read_back == Some(ReadBack::Cached) {
+        trouble.finding(
+            Finding::new(
+                "read-from-memory",
+                Weight::Warn,
+                "copies here could be read back only through the system's memory, not surely from the medium",
+            )
+            .at(place.root.display().to_string())
+            .because("this place does not let its cache be passed")
+            .then("disconnect and connect the medium, then run `commontime verify` on it"),
+        );
+    }
+    copy
+}

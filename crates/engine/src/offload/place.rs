@@ -1,0 +1,218 @@
+//! A folder files are copied to, and a card, in; the folder of the card's copy out: what is there already, and why the
+//! copy cannot be made, before anything is written.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::contents::{CardFile, Contents};
+use super::list::{FOLDER, History, KnownFile};
+use crate::error::{Error, Kind, Result};
+use crate::media;
+use crate::output::{Folder, Replace, write_text};
+
+/// What FAT32 holds of a file: its size is a 32-bit number (Microsoft, FAT32 File System Specification 1.03, directory
+/// entry).
+const FAT_LARGEST: u64 = u32::MAX as u64;
+
+/// How many files that cannot be copied are named one by one.
+const NAMED: usize = 5;
+
+/// The copy of a card at a place.
+#[derive(Debug)]
+pub(super) struct Place<'a> {
+    /// The folder files keep their paths in.
+    pub root: PathBuf,
+    /// For each file of the card, whether one of its name and size is there.
+    pub there: Vec<bool>,
+    /// The hash lists that are there, or came with the card.
+    pub history: History,
+    /// What those lists know of files.
+    pub known: BTreeMap<String, KnownFile>,
+    /// The place itself, held.
+    pub folder: &'a Folder,
+}
+
+/// The files of a card that are copied as files: all but a history of its own, which is taken over as one.
+pub(super) fn files_of(all: &Contents) -> impl Iterator<Item = (usize, &CardFile)> {
+    all.files
+        .iter()
+        .enumerate()
+        .filter(|(_, file)| !file.path.starts_with(FOLDER))
+}
+
+impl<'a> Place<'a> {
+    /// Looks at what is there, clears what a killed run left, and says all that stands against the copy.
+    pub fn prepare(
+        folder: &'a Folder,
+        name: &str,
+        card: &Path,
+        all: &Contents,
+    ) -> std::result::Result<Self, Vec<Error>> {
+        let root = folder.path().join(name);
+        folder.clear_leftovers_below(Path::new(name));
+        let mut there = Vec::new();
+        let mut others = Vec::new();
+        for file in &all.files {
+            let about = fs::symlink_metadata(root.join(&file.path)).ok();
+            let equal = about
+                .as_ref()
+                .is_some_and(|about| about.is_file() && about.len() == file.size);
+            if about.is_some() && !equal && !file.path.starts_with(FOLDER) {
+                others.push(file);
+            }
+            there.push(equal);
+        }
+        refuse_others(&root, &others)?;
+        refuse_large(folder.path(), &root, all)?;
+        let missing: u64 = all
+            .files
+            .iter()
+            .zip(&there)
+            .filter(|(_, there)| !**there)
+            .map(|(file, _)| file.size)
+            .sum();
+        folder
+            .refuse_without_room(missing)
+            .map_err(|error| vec![error])?;
+        make_folders(&root, all).map_err(|error| vec![error])?;
+        let history = take_history(card, &root).map_err(|error| vec![error])?;
+        Ok(Self {
+            root,
+            there,
+            known: history.files(),
+            history,
+            folder,
+        })
+    }
+
+    /// Makes new names in every folder of the copy last.
+    pub fn synchronise(&self, all: &Contents) -> Result<()> {
+        let inner = all.folders.iter().map(|inner| self.root.join(inner));
+        for path in inner.chain([self.root.clone()]) {
+            fs::File::open(&path)
+                .and_then(|folder| folder.sync_all())
+                .map_err(|error| {
+                    Error::new(Kind::Io, "the folder cannot be synchronised")
+                        .at(&path)
+                        .from_source(error)
+                })?;
+        }
+        self.folder.synchronise()
+    }
+}
+
+fn named<'f>(files: impl Iterator<Item = &'f CardFile>, number: usize) -> String {
+    let mut names: Vec<String> = files
+        .take(NAMED)
+        .map(|file| file.path.display().to_string())
+        .collect();
+    if number > NAMED {
+        names.push(format!("{} more", number - NAMED));
+    }
+    names.join(", ")
+}
+
+fn refuse_others(root: &Path, others: &[&CardFile]) -> std::result::Result<(), Vec<Error>> {
+    if others.is_empty() {
+        return Ok(());
+    }
+    let message = format!(
+        "other files of these names are there: {}; nothing was written",
+        named(others.iter().copied(), others.len())
+    );
+    Err(vec![Error::new(Kind::Refused, message).at(root).then(
+        "choose another folder, or another --name for the card: nothing is ever written over",
+    )])
+}
+
+fn refuse_large(folder: &Path, root: &Path, all: &Contents) -> std::result::Result<(), Vec<Error>> {
+    refuse_large_on(root, all, media::is_fat(folder))
+}
+
+/// The rule alone: `fat` says whether the place holds FAT.
+fn refuse_large_on(root: &Path, all: &Contents, fat: bool) -> std::result::Result<(), Vec<Error>> {
+    let large = || all.files.iter().filter(|file| file.size > FAT_LARGEST);
+    let number = large().count();
+    if number == 0 || !fat {
+        return Ok(());
+    }
+    let message = format!(
+        "this place holds no files of 4 GiB: {}; nothing was written",
+        named(large(), number)
+    );
+    Err(vec![Error::new(Kind::Refused, message).at(root).then(
+        "copy to a medium with another file system; do not split the recordings themselves",
+    )])
+}
+
+fn make_folders(root: &Path, all: &Contents) -> Result<()> {
+    let inner = all
+        .folders
+        .iter()
+        .filter(|inner| !inner.starts_with(FOLDER));
+    for path in [root.to_path_buf()]
+        .into_iter()
+        .chain(inner.map(|inner| root.join(inner)))
+    {
+        fs::create_dir_all(&path).map_err(|error| {
+            Error::new(Kind::Io, "the folder cannot be made")
+                .at(&path)
+                .then("check that the place may be written to")
+                .from_source(error)
+        })?;
+    }
+    Ok(())
+}
+
+/// The history that is there; when there is none but the card brought one, that one, copied.
+fn take_history(card: &Path, root: &Path) -> Result<History> {
+    if History::is_in(root) || !History::is_in(card) {
+        return History::load(root);
+    }
+    let from = card.join(FOLDER);
+    // held against its chain before it is taken over
+    History::load(card)?;
+    let unreadable = |path: &Path, error: std::io::Error| {
+        Error::new(Kind::Io, "cannot be read")
+            .at(path)
+            .from_source(error)
+    };
+    let entries = fs::read_dir(&from).map_err(|error| unreadable(&from, error))?;
+    let mut files: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
+    // the chain last: without it nothing looks finished
+    files.sort_by_key(|path| path.extension().is_none_or(|ending| ending != "mhl"));
+    for path in files.iter().filter(|path| path.is_file()) {
+        let text = fs::read_to_string(path).map_err(|error| unreadable(path, error))?;
+        let name = path.file_name().unwrap_or_default();
+        write_text(&root.join(FOLDER).join(name), &text, Replace::No)?;
+    }
+    History::load(root)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// FAT32 holds 4294967295 bytes in a file, header included (Microsoft, FAT32 File System Specification 1.03).
+    #[test]
+    fn fat_refuses_what_it_cannot_hold_before_anything_is_written() {
+        let file = |size| CardFile {
+            path: "T01.WAV".into(),
+            size,
+            modified: None,
+        };
+        let with = |size, fat| {
+            let all = Contents {
+                files: vec![file(size)],
+                ..Contents::default()
+            };
+            refuse_large_on(Path::new("place"), &all, fat)
+        };
+        assert!(with(4_294_967_295, true).is_ok());
+        assert!(with(4_294_967_296, false).is_ok());
+        let errors = with(4_294_967_296, true).expect_err("refused");
+        assert_eq!(errors[0].kind(), Kind::Refused);
+        assert!(errors[0].to_string().contains("T01.WAV"), "{}", errors[0]);
+    }
+}

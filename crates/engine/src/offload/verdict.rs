@@ -1,0 +1,284 @@
+//! Everything that went wrong in, findings and the answer to one question out: may this card be used for something else?
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use serde::Serialize;
+
+use super::CopyAt;
+use super::contents::Contents;
+use super::copy::Copied;
+use super::place::Place;
+use super::record::listed_path;
+use crate::error::{Error, Kind};
+use crate::finding::{Finding, Weight};
+use crate::media;
+
+/// Copies that a card is kept for until they exist, on media of their own (common practice, no source).
+const COPIES: usize = 2;
+
+/// How many findings of one code are told one by one.
+const TOLD: usize = 20;
+
+/// Whether a card may be formatted, and why not.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Release {
+    /// Whether at least two copies on different media hold everything on it, verified.
+    pub safe: bool,
+    /// Why not; empty when it is.
+    pub reasons: Vec<String>,
+}
+
+/// Collects what went wrong.
+#[derive(Debug, Default)]
+pub(super) struct Trouble {
+    findings: Vec<Finding>,
+    failed: Option<Kind>,
+    /// Files of the present card that could not be read or changed meanwhile.
+    unread: usize,
+    /// Files of the present card that are not what an earlier list says.
+    changed: usize,
+}
+
+/// The graver of two failures: a verification that failed, then reading and writing, then what was refused.
+fn graver(a: Kind, b: Kind) -> Kind {
+    let grade = |kind| match kind {
+        Kind::Verification => 2,
+        Kind::Io | Kind::Format => 1,
+        Kind::Unsupported | Kind::Usage | Kind::Refused => 0,
+    };
+    if grade(b) > grade(a) { b } else { a }
+}
+
+impl Trouble {
+    /// Takes a failure.
+    pub fn add(&mut self, code: &str, error: Error) {
+        let kind = error.kind();
+        self.failed = Some(self.failed.map_or(kind, |before| graver(before, kind)));
+        self.findings.push(of_error(code, &error));
+    }
+
+    /// Takes a finding that is no failure.
+    pub fn finding(&mut self, finding: Finding) {
+        self.findings.push(finding);
+    }
+
+    /// What a card's contents give to say before anything is copied.
+    pub fn card(&mut self, card: &Path, all: &Contents) {
+        for (path, why) in &all.missed {
+            let place = card.join(path);
+            self.add(
+                "not-copied",
+                Error::new(Kind::Io, format!("cannot be copied: {why}"))
+                    .at(place)
+                    .then("copy it by hand if it matters"),
+            );
+        }
+        let unlisted = all
+            .files
+            .iter()
+            .filter(|file| listed_path(&file.path).is_none());
+        for file in unlisted {
+            self.finding(
+                Finding::new(
+                    "name-unlistable",
+                    Weight::Warn,
+                    "is copied and verified now, but no hash list can hold its name, so it cannot be verified later",
+                )
+                .at(card.join(&file.path).display().to_string())
+                .because("the name is no UTF-8, or holds control characters")
+                .then("keep the copy, and give it another name there"),
+            );
+        }
+    }
+
+    /// What became of every file.
+    pub fn files(&mut self, card: &Path, results: Vec<Copied>, places: &[Place<'_>]) {
+        let mut left = 0;
+        let mut left_at = vec![0; places.len()];
+        for copied in results {
+            match copied.read {
+                // what the places say then is a consequence
+                Err(error) => {
+                    self.unread += 1;
+                    self.add("not-read", error);
+                }
+                Ok(None) => {
+                    self.unread += 1;
+                    left += 1;
+                }
+                Ok(Some(_)) => {
+                    for (place, left) in copied.places.into_iter().zip(&mut left_at) {
+                        match place {
+                            Ok(Some(_)) => {}
+                            Ok(None) => *left += 1,
+                            Err(error) => self.add("not-written", error),
+                        }
+                    }
+                }
+            }
+        }
+        if left > 0 {
+            let message = format!("does not answer any more: {} not read", files_were(left));
+            let error = Error::new(Kind::Io, message).at(card);
+            self.add(
+                "card-gone",
+                error.then("connect it again and run the same command: what is verified is not copied again"),
+            );
+        }
+        for (place, left) in places.iter().zip(left_at) {
+            self.findings.extend(place.history.findings.iter().cloned());
+            if left > 0 {
+                let message = format!("failed, so {} not copied to it", files_were(left));
+                let error = Error::new(Kind::Io, message).at(&place.root);
+                self.add("place-gone", error);
+            }
+        }
+    }
+
+    /// Files that are not what an earlier list says.
+    pub fn changed(&mut self, place: &Place<'_>, files: Vec<PathBuf>) {
+        self.changed += files.len();
+        for path in files {
+            self.add(
+                "not-as-listed",
+                Error::new(
+                    Kind::Verification,
+                    "is copied as it is on the card, but is not what an earlier hash list says of it",
+                )
+                .at(&path)
+                .then(format!(
+                    "compare with the list in {}: the file was changed or damaged before it was copied",
+                    place.root.display()
+                )),
+            );
+        }
+    }
+
+    /// The next card has its own counts.
+    pub fn next_card(&mut self) {
+        self.unread = 0;
+        self.changed = 0;
+    }
+
+    /// All findings, those of a code that repeats without end cut short, and the gravest class of failure.
+    pub fn told(self) -> (Vec<Finding>, Option<Kind>) {
+        (shortened(self.findings), self.failed)
+    }
+}
+
+/// An error as a finding.
+pub(super) fn of_error(code: &str, error: &Error) -> Finding {
+    let weight = match error.kind() {
+        Kind::Usage | Kind::Refused | Kind::Unsupported => Weight::Ask,
+        Kind::Io | Kind::Format | Kind::Verification => Weight::Stop,
+    };
+    let source = std::error::Error::source(error);
+    let cause = source.map_or(String::new(), ToString::to_string);
+    Finding::new(code, weight, error.message())
+        .at(error
+            .path()
+            .map_or(String::new(), |path| path.display().to_string()))
+        .because(cause)
+        .then(error.next_step())
+}
+
+/// At most [`TOLD`] findings of each code, then how many more there are.
+pub(super) fn shortened(findings: Vec<Finding>) -> Vec<Finding> {
+    let mut told: Vec<Finding> = Vec::new();
+    let mut numbers: BTreeMap<String, usize> = BTreeMap::new();
+    let mut more: BTreeMap<String, (Finding, usize)> = BTreeMap::new();
+    for finding in findings {
+        let number = numbers.entry(finding.code.clone()).or_default();
+        *number += 1;
+        if *number <= TOLD {
+            told.push(finding);
+        } else {
+            let entry = more.entry(finding.code.clone()).or_insert((finding, 0));
+            entry.1 += 1;
+        }
+    }
+    told.extend(more.into_values().map(|(first, number)| Finding {
+        place: String::new(),
+        cause: String::new(),
+        message: format!("{number} more: {}", first.message),
+        ..first
+    }));
+    told
+}
+
+/// The answer for a card.
+pub(super) fn release(
+    all: &Contents,
+    copies: &[CopyAt],
+    asked: usize,
+    trouble: &Trouble,
+) -> Release {
+    let mut reasons = Vec::new();
+    let mut because = |holds: bool, reason: String| {
+        if holds {
+            reasons.push(reason);
+        }
+    };
+    because(all.files.is_empty(), "there is no file on it".into());
+    because(
+        !all.missed.is_empty(),
+        format!(
+            "{} on it could not be copied",
+            things(all.missed.len(), "thing")
+        ),
+    );
+    because(
+        trouble.unread > 0,
+        format!("{} on it could not be read", things(trouble.unread, "file")),
+    );
+    because(
+        trouble.changed > 0,
+        format!(
+            "{} not what an earlier hash list says",
+            match trouble.changed {
+                1 => "1 file is".into(),
+                number => format!("{number} files are"),
+            }
+        ),
+    );
+    let (memory, whole): (Vec<&CopyAt>, Vec<&CopyAt>) = copies
+        .iter()
+        .filter(|copy| copy.complete)
+        .partition(|copy| media::is_memory(&copy.folder));
+    for copy in memory {
+        reasons.push(format!(
+            "{} is memory, which does not outlast the computer's power",
+            copy.folder.display()
+        ));
+    }
+    if whole.len() < COPIES && reasons.is_empty() {
+        reasons.push(match (whole.len(), asked) {
+            (0, _) => "no copy of it is complete".into(),
+            (_, 1) => "only one copy was asked for; two on different media are the rule".into(),
+            (_, asked) => format!("only one of {asked} copies is complete"),
+        });
+    }
+    if whole.len() >= COPIES && on_one_file_system(&whole) {
+        reasons.push("all copies lie on one file system, so one fault can take them all".into());
+    }
+    Release {
+        safe: reasons.is_empty(),
+        reasons,
+    }
+}
+
+fn on_one_file_system(copies: &[&CopyAt]) -> bool {
+    copies
+        .windows(2)
+        .all(|pair| media::same_file_system(&pair[0].folder, &pair[1].folder) == Some(true))
+}
+
+fn files_were(number: usize) -> String {
+    let verb = if number == 1 { "was" } else { "were" };
+    format!("{} {verb}", things(number, "more file"))
+}
+
+fn things(number: usize, what: &str) -> String {
+    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
+}
