@@ -165,6 +165,9 @@ pub struct OffloadArgs {
     /// Copy hidden files and what systems leave on cards too
     #[arg(long)]
     pub everything: bool,
+    /// Write repaired copies of recordings that were never closed, in a folder beside the card's copy
+    #[arg(long)]
+    pub repair: bool,
     /// The kind of hash that is written
     #[arg(long, value_enum, default_value_t = HashArg::Xxh128)]
     pub hash: HashArg,

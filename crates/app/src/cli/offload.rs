@@ -18,6 +18,7 @@ pub fn run(args: &OffloadArgs, json: bool) -> Result<Ended> {
         names: args.name.clone(),
         to: args.to.clone(),
         everything: args.everything,
+        repair: args.repair,
         kind: match args.hash {
             HashArg::Xxh128 => HashKind::Xxh128,
             HashArg::Xxh3 => HashKind::Xxh3,
@@ -103,6 +104,13 @@ fn words(copy: &CopyAt) -> String {
             words.push(format!("listed in ascmhl/{}", name.to_string_lossy()));
         }
         None => words.push("NOT COMPLETE: no list was written".into()),
+    }
+    match copy.repaired.len() {
+        0 => {}
+        number => words.push(format!(
+            "{} repaired beside",
+            say::number(number, "recording")
+        )),
     }
     words.join(", ")
 }

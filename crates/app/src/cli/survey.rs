@@ -33,17 +33,20 @@ pub fn run(args: &SurveyArgs, json: bool) -> Result<Ended> {
                 .chain(names)
                 .chain([String::new()]),
         );
-        for row in settings {
+        for row in &settings {
             let word = if row.differs { "differs" } else { "" };
             table.add_row(
-                [row.name]
+                [row.name.clone()]
                     .into_iter()
-                    .chain(row.values)
+                    .chain(row.values.iter().cloned())
                     .chain([word.to_string()]),
             );
         }
         say::line(String::new());
         say::line(table.to_string());
+        for row in settings.iter().filter(|row| row.differs) {
+            say::line(format!("  {}: {}", row.name, row.consequence));
+        }
     }
     Ok(Ended::by_findings(&findings))
 }

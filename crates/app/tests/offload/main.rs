@@ -11,3 +11,4 @@ mod changes;
 mod refused;
 mod faults;
 mod killed;
+mod repaired;

@@ -1,5 +1,7 @@
 //! The only door to the disk: folders listed, files opened for reading, never for writing.
 
+mod sniff;
+
 use std::fs::{self, File};
 use std::hash::Hasher;
 use std::path::{Component, Path, PathBuf};
@@ -9,6 +11,7 @@ use twox_hash::XxHash3_64;
 use wave::{ReadAt, read_exact_at};
 
 use crate::error::{Error, Kind, Result};
+pub use sniff::{OtherSound, sniff};
 
 /// How much of a file's head and tail goes into its digest, bytes.
 const DIGEST_BYTES: u64 = 64 << 10;
@@ -116,6 +119,15 @@ pub fn is_rubbish(name: &str, is_folder: bool) -> bool {
     name.starts_with('.') || (is_folder && systems)
 }
 
+/// Whether a file is called like a wave file.
+#[must_use]
+pub fn is_wave(path: &Path) -> bool {
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
+    ending.is_some_and(|ending| WAVE_ENDINGS.contains(&ending.as_str()))
+}
+
 /// A key that sorts numbers within names by their value, without regard to upper and lower case.
 #[must_use]
 pub fn natural_key(name: &str) -> Vec<(String, u64)> {
@@ -148,6 +160,12 @@ pub fn open(path: &Path) -> Result<Arc<File>> {
     })
 }
 
+fn unreadable(path: &Path, error: std::io::Error) -> Error {
+    Error::new(Kind::Io, "cannot be read")
+        .at(path)
+        .from_source(error)
+}
+
 /// `xxh3:` and 16 hexadecimal digits over the size (eight bytes, little-endian), the first and the last 64 KiB: enough to
 /// notice that a file is not the one that was measured.
 ///
@@ -155,11 +173,7 @@ pub fn open(path: &Path) -> Result<Arc<File>> {
 /// When the file cannot be read.
 pub fn digest(path: &Path) -> Result<String> {
     let file = open(path)?;
-    let failed = |error| {
-        Error::new(Kind::Io, "cannot be read")
-            .at(path)
-            .from_source(error)
-    };
+    let failed = |error| unreadable(path, error);
     let size = file.size().map_err(failed)?;
     let part = size.min(DIGEST_BYTES);
     let mut bytes = vec![0; part as usize];

@@ -64,6 +64,55 @@ fn a_card_is_listed_in_natural_order_and_junk_is_passed_over() {
     assert_eq!(listing.junk.len(), 5, "{:?}", listing.junk);
 }
 
+/// Files of other programs: ffmpeg writes every one of them.
+#[test]
+fn sound_is_known_by_what_it_holds() {
+    let folder = tempfile::tempdir().expect("temporary folder");
+    let made = |name: &str, args: &str| {
+        let path = folder.path().join(name);
+        let source = "-v error -f lavfi -i sine=frequency=440:sample_rate=48000:duration=0.5 -ac 2";
+        let status = Command::new("ffmpeg")
+            .args(source.split(' ').chain(args.split_whitespace()))
+            .arg(&path)
+            .status()
+            .expect("ffmpeg is needed by this test");
+        assert!(status.success(), "{name}");
+        let sound = sniff(&path).expect("read");
+        (sound, sound.is_lossless())
+    };
+    let flac = OtherSound::Flac {
+        rate: 48_000,
+        channels: 2,
+        bits: 24,
+        length: 24_000,
+    };
+    let bits = "-c:a flac -sample_fmt s32 -bits_per_raw_sample 24";
+    assert_eq!(made("a.flac", bits), (flac, true));
+    assert_eq!(made("b.wav", &format!("{bits} -f flac")), (flac, true));
+    assert_eq!(made("a.aiff", ""), (OtherSound::Aiff, true));
+    assert_eq!(made("a.w64", ""), (OtherSound::Wave64, true));
+    assert_eq!(made("a.caf", ""), (OtherSound::Caf, false));
+    assert_eq!(
+        made("a.mp3", "-id3v2_version 0 -write_xing 0"),
+        (OtherSound::Mpeg, false)
+    );
+    assert_eq!(made("b.mp3", ""), (OtherSound::Mpeg, false));
+    assert_eq!(made("a.aac", ""), (OtherSound::Aac, false));
+    assert_eq!(made("a.ogg", "-c:a libvorbis"), (OtherSound::Ogg, false));
+    assert_eq!(made("a.opus", "-c:a libopus"), (OtherSound::Ogg, false));
+    assert_eq!(made("a.m4a", ""), (OtherSound::Mp4, false));
+    assert_eq!(made("a.wma", ""), (OtherSound::Asf, false));
+    let path = folder.path().join("text.flac");
+    for text in [
+        &b"no sound at all, and longer than a head is"[..],
+        b"fLaC",
+        b"",
+    ] {
+        fs::write(&path, text).expect("file");
+        assert_eq!(sniff(&path).expect("read"), OtherSound::Unknown);
+    }
+}
+
 #[test]
 fn what_is_no_file_is_not_opened() {
     let card = card(&["a.wav"]);

@@ -10,6 +10,7 @@ mod put;
 mod copy;
 mod place;
 mod record;
+mod repair;
 mod verdict;
 mod verify;
 
@@ -51,6 +52,8 @@ pub struct OffloadOptions {
     pub everything: bool,
     /// The kind of hash that lists are written with.
     pub kind: HashKind,
+    /// Whether recordings that were never closed get a repaired copy beside the card's.
+    pub repair: bool,
 }
 
 /// What came of it.
@@ -99,6 +102,8 @@ pub struct CopyAt {
     pub read_back: Option<ReadBack>,
     /// The hash list that was written.
     pub list: Option<PathBuf>,
+    /// Repaired copies of recordings that were never closed, in a folder beside.
+    pub repaired: Vec<PathBuf>,
 }
 
 /// Copies cards to places, reading each file once, verifies every copy and writes hash lists.
@@ -314,6 +319,7 @@ fn one_copy(
             false => kept.iter().map(|kept| kept.how).max(),
         },
         list: None,
+        repaired: Vec::new(),
     };
     if kept.len() < jobs.len() || !all.missed.is_empty() {
         return copy;
@@ -325,6 +331,9 @@ fn one_copy(
             trouble.changed(place, changed);
         }
         Err(error) => trouble.add("list-unwritten", error),
+    }
+    if options.repair {
+        copy.repaired = repair::repair(&place.root, all, trouble);
     }
     if copy.read_back == Some(ReadBack::Cached) {
         trouble.finding(

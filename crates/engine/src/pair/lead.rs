@@ -64,7 +64,7 @@ fn named_lead(survey: &Survey, named: &str) -> Result<usize> {
     if survey.units[index].takes.is_empty() {
         return Err(
             Error::new(Kind::Usage, "the lead has no readable recording")
-                .at(&survey.units[index].card)
+                .at(&survey.units[index].cards[0])
                 .then("name another unit as the lead"),
         );
     }

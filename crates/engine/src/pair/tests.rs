@@ -62,7 +62,7 @@ pub(crate) fn survey(units: Vec<(&str, Vec<Take>)>) -> Survey {
         takes.iter_mut().for_each(|take| take.unit = name.into());
         Unit {
             name: name.into(),
-            card: name.into(),
+            cards: vec![name.into()],
             stamp_resolution: Some((1.0, takes.len())),
             timecode: Timecode::Free,
             takes,

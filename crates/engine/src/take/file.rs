@@ -6,10 +6,11 @@ use jiff::civil::{Date, DateTime, Time};
 use wave::{Bext, Header, Ixml, OddityKind};
 
 use super::names::channel_names;
+use super::processing::processing_of;
 use super::stamp::stamp_of;
 use super::{Notes, Take, TakePart};
 use crate::finding::{Finding, Warned, Weight};
-use crate::media;
+use crate::media::{self, OtherSound};
 use crate::units::{SampleCount, SampleRate};
 
 /// A file as a take of its own, with what decides whether it belongs with others.
@@ -127,7 +128,10 @@ fn of_header(path: &Path, header: &Header, findings: &mut Vec<Finding>) -> FileT
         date: String::new(),
         time: String::new(),
         recorded: None,
-        notes: notes_of(header.bext.as_ref(), header.ixml.as_ref()),
+        notes: Notes {
+            processing: processing_of(header),
+            ..notes_of(header.bext.as_ref(), header.ixml.as_ref())
+        },
         other_chunks: other_chunks(header),
         undecided: Vec::new(),
     };
@@ -194,6 +198,7 @@ fn notes_of(bext: Option<&Bext>, ixml: Option<&Ixml>) -> Notes {
             .unwrap_or_default(),
         ubits: text(ixml.map(|x| &x.ubits)),
         file_uid: text(ixml.map(|x| &x.file_uid)),
+        processing: String::new(),
     }
 }
 
@@ -267,7 +272,10 @@ fn left_out(why: &str) -> Finding {
 fn unreadable(path: &Path, error: &wave::Error) -> Finding {
     let finding = match error {
         wave::Error::Io(_) => left_out("reading it failed"),
-        wave::Error::Malformed(_) => left_out("it is damaged or no wave file"),
+        wave::Error::Malformed(_) => match media::sniff(path) {
+            Ok(OtherSound::Unknown) | Err(_) => left_out("it is damaged or no wave file"),
+            Ok(sound) => left_out(&format!("it is {sound} under a wave file's name")),
+        },
         wave::Error::Unsupported(_) => {
             left_out("it is a wave file of a kind that is not supported")
         }

@@ -4,9 +4,11 @@
 mod file;
 mod stamp;
 mod names;
+mod processing;
 mod sets;
 mod parts;
 mod learn;
+mod whose;
 mod scan;
 mod settings;
 mod sound;
@@ -41,8 +43,8 @@ pub struct Survey {
 pub struct Unit {
     /// The name used everywhere: upper case, unique.
     pub name: String,
-    /// The folder or file its recordings are in.
-    pub card: PathBuf,
+    /// The folders or files its recordings are in: one, unless it is known that several cards are of one unit.
+    pub cards: Vec<PathBuf>,
     /// Its takes, by stamp where there is one, else by name.
     pub takes: Vec<Take>,
     /// What its stamps resolve, in samples, and on how many stamps that rests: 1, or a timecode frame when every stamp
@@ -130,6 +132,8 @@ pub struct Notes {
     pub reference: String,
     /// User bits.
     pub ubits: String,
+    /// Limiters, filters and delays that were on, as far as the unit writes them.
+    pub processing: String,
     /// The identity of the first file.
     pub file_uid: String,
 }

@@ -7,24 +7,19 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::file::{FileTake, read_file};
-use super::learn::{stamp_resolution, timecode_of};
 use super::parts::join_parts;
 use super::sets::join_sets;
+use super::whose;
 use super::{Survey, Surveyed, Take, Timecode, Unit};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Warned, Weight};
-use crate::media;
+use crate::media::{self, OtherSound};
 use crate::progress::Progress;
 
 /// Names that cards carry from the shop or the unit, or that folders have by themselves: no name for a unit.
 const NAMELESS: [&str; 8] = [
     "", "NO NAME", "UNTITLED", "AUDIO", "SOUND", "CARD", "SD", "DCIM",
 ];
-/// Takes of one unit that run together for longer than this are not of one unit, seconds.
-const TOGETHER_S: f64 = 1.0;
-/// The part of a reference number that is the same for all recordings of a unit: country, facility and serial number
-/// (EBU R 99).
-const UNIT_REFERENCE: std::ops::Range<usize> = 0..17;
 
 /// Surveys the cards of the units of one shoot: one folder (or file) is one unit.
 ///
@@ -36,20 +31,15 @@ pub fn scan(cards: &[PathBuf], progress: &dyn Progress) -> Result<Surveyed> {
     let mut units = Vec::new();
     for card in cards {
         let takes = scan_card(card, progress, &mut findings)?;
-        units.push(Unit {
-            name: String::new(),
-            card: card.clone(),
-            stamp_resolution: stamp_resolution(&takes),
-            timecode: timecode_of(&takes),
-            takes,
-        });
+        units.extend(whose::apart(card, takes, &mut findings));
     }
+    let mut units = whose::together(units, &mut findings);
     name_units(&mut units);
     for unit in &units {
         find_timecode(unit, &mut findings);
-        find_two_in_one(unit, &mut findings);
+        whose::find_two_in_one(unit, &mut findings);
     }
-    find_same_unit(&units, &mut findings);
+    whose::find_same_unit(&units, &mut findings);
     let survey = Survey {
         units,
         cards: cards.to_vec(),
@@ -131,15 +121,18 @@ fn scan_card(
     let files = without_doubles(files, findings);
     let files = join_parts(join_sets(files, findings), findings);
     let mut takes: Vec<Take> = files.into_iter().map(|file| file.take).collect();
-    takes.sort_by_cached_key(|take| {
-        let stamp = take.stamp.as_ref().map(|stamp| stamp.samples);
-        (
-            stamp,
-            media::natural_key(&take.name),
-            take.parts[0].path.clone(),
-        )
-    });
+    takes.sort_by_cached_key(order);
     Ok(takes)
+}
+
+/// The order of a unit's takes: by stamp, then by name.
+pub(super) fn order(take: &Take) -> (Option<u64>, Vec<(String, u64)>, PathBuf) {
+    let stamp = take.stamp.as_ref().map(|stamp| stamp.samples);
+    (
+        stamp,
+        media::natural_key(&take.name),
+        take.parts[0].path.clone(),
+    )
 }
 
 fn tell_passed_over(listing: &media::Listing, findings: &mut Vec<Finding>) {
@@ -151,15 +144,7 @@ fn tell_passed_over(listing: &media::Listing, findings: &mut Vec<Finding>) {
         )
         .at(path.display().to_string())
     }));
-    findings.extend(listing.other_sound.iter().map(|path| {
-        Finding::new(
-            "other-sound",
-            Weight::Note,
-            "sound in a form that is not used here",
-        )
-        .at(path.display().to_string())
-        .then("hand it over separately if it matters")
-    }));
+    findings.extend(listing.other_sound.iter().map(|path| other_sound(path)));
     findings.extend(listing.unlisted.iter().map(|(path, why)| {
         Finding::new(
             "folder-unlisted",
@@ -170,6 +155,32 @@ fn tell_passed_over(listing: &media::Listing, findings: &mut Vec<Finding>) {
         .measured(why.clone(), "a readable folder")
         .then("copy the card again, with its permissions")
     }));
+}
+
+/// Sound beside the wave files is told as what it is, and never used unasked.
+fn other_sound(path: &Path) -> Finding {
+    let sound = media::sniff(path).unwrap_or(OtherSound::Unknown);
+    let (weight, message, next) = match sound {
+        sound if sound.is_lossless() => (
+            Weight::Warn,
+            "sound without loss, but no wave sound: not used",
+            "if a unit recorded it, unpack a copy of it to a wave file with its stamp, and survey again",
+        ),
+        OtherSound::Unknown => (
+            Weight::Note,
+            "called like sound, but none that is known here; not used",
+            "hand it over separately if it matters",
+        ),
+        _ => (
+            Weight::Note,
+            "sound that may have been coded with loss: its samples are not what was heard, so nothing is measured on it",
+            "hand it over separately if it matters",
+        ),
+    };
+    Finding::new("other-sound", weight, message)
+        .at(path.display().to_string())
+        .measured(sound.to_string(), "wave sound")
+        .then(next)
 }
 
 /// Files that are one file twice, by size, length, stamp and digest, are taken once.
@@ -215,11 +226,11 @@ fn name_units(units: &mut [Unit]) {
         .iter()
         .map(|unit| {
             let own = tidy(
-                unit.card
+                unit.cards[0]
                     .canonicalize()
                     .ok()
                     .as_deref()
-                    .unwrap_or(&unit.card),
+                    .unwrap_or(&unit.cards[0]),
             );
             match NAMELESS.contains(&own.as_str()) {
                 true => one_originator(&unit.takes).unwrap_or(own),
@@ -231,10 +242,9 @@ fn name_units(units: &mut [Unit]) {
         let alike: Vec<usize> = (i..names.len()).filter(|&j| names[j] == names[i]).collect();
         if alike.len() > 1 {
             for j in alike {
-                let card = units[j]
-                    .card
+                let card = units[j].cards[0]
                     .canonicalize()
-                    .unwrap_or_else(|_| units[j].card.clone());
+                    .unwrap_or_else(|_| units[j].cards[0].clone());
                 let above = card.parent().map(tidy).unwrap_or_default();
                 names[j] = format!("{above}-{}", names[j])
                     .trim_matches('-')
@@ -316,117 +326,4 @@ fn find_timecode(unit: &Unit, findings: &mut Vec<Finding>) {
             .because(cause)
             .then("set it to free run and link it before recording; these takes are not paired by stamps"),
     );
-}
-
-/// One unit cannot record two takes at once.
-fn find_two_in_one(unit: &Unit, findings: &mut Vec<Finding>) {
-    if !unit.stamps_tell() {
-        return;
-    }
-    let together = unit
-        .takes
-        .windows(2)
-        .find(|pair| run_together(&pair[0], &pair[1]));
-    if let Some([a, b]) = together {
-        findings.push(
-            Finding::new(
-                "unit-overlaps-itself",
-                Weight::Warn,
-                "two takes of one unit ran at the same time by their stamps",
-            )
-            .at(unit.name.clone())
-            .measured(format!("{} and {}", a.name, b.name), "one take at a time")
-            .because("the folder holds recordings of two units or two days, or the timecode was set back")
-            .then("give each unit's card as a folder of its own"),
-        );
-    }
-}
-
-/// Whether two takes ran at the same time by stamps, and the dates do not say otherwise.
-fn run_together(a: &Take, b: &Take) -> bool {
-    let other_day = !a.date.is_empty() && !b.date.is_empty() && a.date != b.date;
-    let overlap_s = a
-        .stamp_seconds()
-        .zip(b.stamp_seconds())
-        .map_or(0.0, |(x, y)| {
-            (x + a.seconds()).min(y + b.seconds()) - x.max(y)
-        });
-    !other_day && overlap_s > TOGETHER_S
-}
-
-/// Two cards of one unit: the same recordings twice, or the same serial number and never at the same time.
-fn find_same_unit(units: &[Unit], findings: &mut Vec<Finding>) {
-    for (i, a) in units.iter().enumerate() {
-        for b in &units[i + 1..] {
-            let same = equal_takes(a, b);
-            let place = format!("{} and {}", a.card.display(), b.card.display());
-            if same > 0 {
-                findings.push(
-                    Finding::new(
-                        "same-unit-twice",
-                        Weight::Ask,
-                        "two cards hold the same recordings",
-                    )
-                    .at(place)
-                    .measured(format!("{same} equal takes"), "cards of different units")
-                    .because("one card was copied to two folders")
-                    .then("give each unit's card once"),
-                );
-            } else if let Some(reference) = one_serial(a, b) {
-                findings.push(
-                    Finding::new(
-                        "same-unit-two-cards",
-                        Weight::Ask,
-                        "two cards seem to be of one unit",
-                    )
-                    .at(place)
-                    .measured(
-                        format!("both are of {reference}"),
-                        "cards of different units",
-                    )
-                    .because("the unit's card was changed during the shoot")
-                    .then("put the recordings of one unit into one folder"),
-                );
-            }
-        }
-    }
-}
-
-fn equal_takes(a: &Unit, b: &Unit) -> usize {
-    let key = |take: &Take| {
-        let stamp = take.stamp.as_ref().map(|stamp| stamp.samples);
-        (take.name.clone(), take.length, stamp)
-    };
-    let mut known: HashMap<_, Vec<&Take>> = HashMap::new();
-    for take in &a.takes {
-        known.entry(key(take)).or_default().push(take);
-    }
-    let equal = |take: &&Take| {
-        let twins = known.get(&key(take));
-        twins.is_some_and(|twins| twins.iter().any(|twin| same_digest(twin, take)))
-    };
-    b.takes.iter().filter(equal).count()
-}
-
-fn same_digest(x: &Take, y: &Take) -> bool {
-    let digest = |take: &Take| media::digest(&take.parts.first()?.path).ok();
-    digest(x).is_some_and(|x| digest(y) == Some(x))
-}
-
-/// The serial part of the reference numbers when all takes of both units have one and the same, and no two of them ran
-/// together.
-fn one_serial<'a>(a: &'a Unit, b: &Unit) -> Option<&'a str> {
-    let serial = |take: &'a Take| take.notes.reference.get(UNIT_REFERENCE);
-    let first = serial(a.takes.first()?)?;
-    let all_a = a.takes.iter().all(|take| serial(take) == Some(first));
-    let all_b = b
-        .takes
-        .iter()
-        .all(|take| take.notes.reference.get(UNIT_REFERENCE) == Some(first));
-    let together = || {
-        a.takes
-            .iter()
-            .any(|x| b.takes.iter().any(|y| run_together(x, y)))
-    };
-    (all_a && all_b && !b.takes.is_empty() && !together()).then_some(first)
 }

@@ -1,12 +1,20 @@
 //! A survey in, the units' settings side by side out, each difference with its consequence and its remedy.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use serde::{Deserialize, Serialize};
 
-use super::{Survey, Take, Unit};
+use super::{Survey, Take, Timecode, Unit};
 use crate::finding::{Finding, Warned, Weight};
 
 /// Stands between several values of one unit.
 const BETWEEN: &str = " / ";
+/// Stands where a unit writes nothing about a setting.
+const NOT_WRITTEN: &str = "not written";
+/// The setting that units may keep to themselves.
+const PROCESSING: &str = "limiter, filter";
+/// The most names that clash are named one by one.
+const NAMED: usize = 6;
 
 /// One setting of all units.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
@@ -43,7 +51,7 @@ pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
             name: "timecode rate",
             value: |take| match take.stamp.as_ref().and_then(|stamp| stamp.counting) {
                 Some(counting) => counting.rate().to_string(),
-                None => "not written".into(),
+                None => NOT_WRITTEN.into(),
             },
             consequence: "the same label means different samples on the units",
             remedy: "set every unit to one timecode rate; 30 non-drop serves for sound without picture (common \
@@ -55,11 +63,22 @@ pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
             value: |take| match take.stamp.as_ref().and_then(|stamp| stamp.counting) {
                 Some(counting) if counting.drop_frame() => "yes".into(),
                 Some(_) => "no".into(),
-                None => "not written".into(),
+                None => NOT_WRITTEN.into(),
             },
             // ST 12-1, 5.2: 108 labels an hour, at 29.97 108 * 1001 / 30000 s
             consequence: "the same label means different samples: 3.6036 s more for every hour of the day",
             remedy: "set every unit to the same counting",
+            weight: Some(Weight::Warn),
+        },
+        Rule {
+            name: PROCESSING,
+            value: |take| match take.notes.processing.as_str() {
+                "" => NOT_WRITTEN.into(),
+                processing => processing.into(),
+            },
+            consequence: "a limiter that looks ahead or a filter delays its unit's sound by a constant that no stamp knows \
+                          of, and a filter bends phase",
+            remedy: "set limiters and filters alike on every unit, or calibrate these units in these modes",
             weight: Some(Weight::Warn),
         },
         Rule {
@@ -93,6 +112,8 @@ pub fn settings_table(survey: &Survey) -> Warned<Vec<SettingsRow>> {
         .iter()
         .map(|rule| rule.row(survey, &mut findings))
         .collect();
+    table.push(mode_row(survey));
+    table.push(names_row(survey));
     table.push(SettingsRow {
         name: "stamps good to".into(),
         values: survey.units.iter().map(resolution).collect(),
@@ -114,6 +135,81 @@ fn layout(take: &Take) -> String {
         false => "one file for all channels",
     };
     format!("{layout}{}", if split { ", split" } else { "" })
+}
+
+/// How many channels have a name, and whether two units gave one name.
+fn names_row(survey: &Survey) -> SettingsRow {
+    let named = |take: &Take| {
+        let named = take.channels.iter().filter(|name| !name.is_empty()).count();
+        match (named, take.channels.len()) {
+            (0, _) => "none".into(),
+            (named, all) if named == all => "all".into(),
+            (named, all) => format!("{named} of {all}"),
+        }
+    };
+    let consequence = clashing_names(survey);
+    SettingsRow {
+        name: "channels named".into(),
+        values: survey.units.iter().map(|unit| each(unit, named)).collect(),
+        differs: !consequence.is_empty(),
+        consequence,
+    }
+}
+
+/// A value of all takes of a unit.
+fn each(unit: &Unit, value: impl Fn(&Take) -> String) -> String {
+    let mut values: Vec<String> = unit.takes.iter().map(value).collect();
+    values.sort();
+    values.dedup();
+    values.join(BETWEEN)
+}
+
+/// How each unit's timecode ran; the units' own findings say what to do.
+fn mode_row(survey: &Survey) -> SettingsRow {
+    let mode = |unit: &Unit| match unit.timecode {
+        _ if unit.stamp_resolution.is_none() => String::new(),
+        Timecode::Free => "on and on".to_string(),
+        Timecode::RecordRun => "only while recording".into(),
+        Timecode::Frozen => "stood still".into(),
+    };
+    let values: Vec<String> = survey.units.iter().map(mode).collect();
+    let differs = survey
+        .units
+        .iter()
+        .any(|unit| unit.timecode != Timecode::Free);
+    SettingsRow {
+        name: "timecode ran".into(),
+        values,
+        differs,
+        consequence: match differs {
+            true => "stamps of this unit do not say when; its takes are looked for by their sound"
+                .into(),
+            false => String::new(),
+        },
+    }
+}
+
+/// Channels of different units that have one name; empty when there are none.
+fn clashing_names(survey: &Survey) -> String {
+    let mut owners: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for unit in &survey.units {
+        let names = unit.takes.iter().flat_map(|take| &take.channels);
+        for name in names.filter(|name| !name.is_empty()) {
+            owners.entry(name).or_default().insert(&unit.name);
+        }
+    }
+    owners.retain(|_, units| units.len() > 1);
+    let mut shown: Vec<String> = owners.keys().take(NAMED).map(ToString::to_string).collect();
+    if owners.len() > NAMED {
+        shown.push(format!("{} more", owners.len() - NAMED));
+    }
+    match shown.is_empty() {
+        true => String::new(),
+        false => format!(
+            "{} on several units; the recording puts the unit's name before it",
+            shown.join(", ")
+        ),
+    }
 }
 
 fn resolution(unit: &Unit) -> String {
@@ -147,14 +243,13 @@ impl Rule {
         let values: Vec<String> = survey
             .units
             .iter()
-            .map(|unit| {
-                let mut values: Vec<String> = unit.takes.iter().map(self.value).collect();
-                values.sort();
-                values.dedup();
-                values.join(BETWEEN)
-            })
+            .map(|unit| each(unit, self.value))
             .collect();
-        let filled: Vec<&String> = values.iter().filter(|value| !value.is_empty()).collect();
+        // who writes nothing about a limiter may well have one
+        let told = |value: &&String| {
+            !value.is_empty() && !(self.name == PROCESSING && value.as_str() == NOT_WRITTEN)
+        };
+        let filled: Vec<&String> = values.iter().filter(told).collect();
         let mixed = values.iter().any(|value| value.contains(BETWEEN));
         let differs =
             self.weight.is_some() && (mixed || filled.windows(2).any(|pair| pair[0] != pair[1]));
@@ -165,7 +260,7 @@ impl Rule {
                 .collect();
             findings.push(
                 Finding::new(
-                    &format!("{}-differs", self.name.replace(' ', "-")),
+                    &format!("{}-differs", self.name.replace(", ", "-").replace(' ', "-")),
                     weight,
                     format!(
                         "the units are not set alike: {}; {}",

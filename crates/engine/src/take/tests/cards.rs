@@ -55,6 +55,10 @@ fn broken_files_do_not_stop_the_good_ones() {
     );
     cards.put("north/empty.wav", b"");
     cards.put("north/short.wav", &good.bytes()[..30]);
+    // RFC 9639, 8.2: 48000 Hz, 2 channels, 16 bits, 4800 samples
+    let flac = b"fLaC\0\0\0\x22\x10\0\x10\0\0\0\0\0\0\0\x0b\xb8\x02\xf0\0\0\x12\xc0";
+    cards.put("north/really_flac.wav", flac);
+    cards.put("north/T02.flac", flac);
     cards.wave("north/silent.wav", &Wave::new(2, 0).at(1));
     cards.put("north/._T01.wav", &[0; 4096]);
     let (takes, findings) = cards.takes("north");
@@ -63,7 +67,7 @@ fn broken_files_do_not_stop_the_good_ones() {
         .iter()
         .filter(|f| f.code == "file-unreadable")
         .collect();
-    assert_eq!(unreadable.len(), 3, "{findings:#?}");
+    assert_eq!(unreadable.len(), 4, "{findings:#?}");
     for finding in unreadable {
         assert!(
             !finding.value.is_empty() && !finding.limit.is_empty(),
@@ -78,6 +82,16 @@ fn broken_files_do_not_stop_the_good_ones() {
         .expect("told");
     assert!(text.place.contains("at byte 0"), "{text:?}");
     assert!(text.value.contains("this"), "{text:?}");
+    let flac = findings
+        .iter()
+        .find(|f| f.place.contains("really_flac.wav"))
+        .expect("told");
+    assert!(
+        flac.message.contains("FLAC, 2 channels, 16 bits"),
+        "{flac:?}"
+    );
+    let beside = only(&findings, "other-sound");
+    assert_eq!(beside.weight, Weight::Warn, "a recording may be in it");
     assert_eq!(only(&findings, "file-empty").weight, Weight::Warn);
     assert_eq!(only(&findings, "passed-over").weight, Weight::Note);
 }
@@ -139,14 +153,82 @@ fn two_cards_with_one_serial_number_are_one_unit() {
             ..wave(480_000_000)
         },
     );
-    let finding = only(&cards.scan(&["one", "two"]).findings, "same-unit-two-cards").clone();
+    let surveyed = cards.scan(&["one", "two"]);
+    let finding = only(&surveyed.findings, "same-unit-two-cards");
+    assert_eq!(finding.weight, Weight::Note);
     assert!(finding.value.contains("GBABC000000004711"), "{finding:?}");
+    let units = &surveyed.value.units;
+    assert_eq!((units.len(), units[0].name.as_str()), (1, "ONE"));
+    let takes: Vec<_> = units[0]
+        .takes
+        .iter()
+        .map(|take| (&*take.unit, &*take.name))
+        .collect();
+    assert_eq!(takes, [("ONE", "T01"), ("ONE", "T02")]);
+    assert_eq!(units[0].cards, [cards.path("one"), cards.path("two")]);
     // what ran at the same time was not one unit
     let findings = cards.scan(&["one", "three"]).findings;
     assert!(
         !codes(&findings).contains(&"same-unit-two-cards"),
         "{findings:#?}"
     );
+}
+
+#[test]
+fn one_card_with_several_units_is_taken_apart() {
+    let cards = Cards::new();
+    let wave = |from, stamp, serial| Wave {
+        from,
+        reference: [
+            "GBABC000000004711100000123456789",
+            "GBABC000000004712100000123456789",
+        ][serial],
+        ..Wave::new(2, 96_000).at(stamp)
+    };
+    // by serial numbers, though they never ran together
+    cards.wave("serials/T01.wav", &wave(0, 480_000_000, 0));
+    cards.wave("serials/T02.wav", &wave(1, 960_000_000, 1));
+    // by folders whose takes ran at the same time
+    let plain = |from, stamp| Wave {
+        from,
+        ..Wave::new(2, 96_000).at(stamp)
+    };
+    cards.wave("day/NORTH/T01.wav", &plain(2, 480_000_000));
+    cards.wave("day/NORTH/T02.wav", &plain(3, 960_000_000));
+    cards.wave("day/SOUTH/T01.wav", &plain(4, 480_000_100));
+    // folders alone do not make units
+    cards.wave("folders/A/T01.wav", &plain(5, 480_000_000));
+    cards.wave("folders/B/T02.wav", &plain(6, 960_000_000));
+    // two takes at one time in one folder: nothing tells them apart
+    cards.wave("mixed/T01.wav", &plain(7, 480_000_000));
+    cards.wave("mixed/X02.wav", &plain(8, 480_000_100));
+    let of = |card: &str| {
+        let surveyed = cards.scan(&[card]);
+        let names: Vec<String> = surveyed
+            .value
+            .units
+            .iter()
+            .map(|u| u.name.clone())
+            .collect();
+        (names, surveyed.findings)
+    };
+    let (names, findings) = of("serials");
+    assert_eq!(names.len(), 2, "{names:?}");
+    assert_eq!(
+        only(&findings, "several-units-one-card").weight,
+        Weight::Note
+    );
+    let (names, findings) = of("day");
+    assert_eq!(names, ["NORTH", "SOUTH"]);
+    assert!(
+        only(&findings, "several-units-one-card")
+            .value
+            .starts_with("2 units")
+    );
+    assert_eq!(of("folders").0, ["FOLDERS"]);
+    let (names, findings) = of("mixed");
+    assert_eq!(names, ["MIXED"]);
+    assert_eq!(only(&findings, "unit-overlaps-itself").weight, Weight::Warn);
 }
 
 #[test]
@@ -309,7 +391,8 @@ fn settings_stand_side_by_side() {
             .filter(|row| row.differs)
             .map(|row| row.name.clone())
             .collect();
-        assert_eq!(rows.len(), table.findings.len());
+        let warnings = table.findings.iter().filter(|f| f.weight > Weight::Note);
+        assert_eq!(rows.len(), warnings.count());
         for finding in &table.findings {
             assert_eq!(finding.weight, Weight::Warn);
             assert!(
@@ -329,4 +412,78 @@ fn settings_stand_side_by_side() {
         .find(|row| row.name == "timecode rate")
         .expect("a row");
     assert_eq!(row.values, ["30/1", "30000/1001"]);
+}
+
+#[test]
+fn limiters_and_filters_stand_beside_each_other_where_units_write_them() {
+    let cards = Cards::new();
+    let described = |from, text: &str| Wave {
+        from,
+        description: text.into(),
+        ..Wave::new(2, 480).at(480_000)
+    };
+    cards.wave(
+        "a/T01.wav",
+        &described(0, "sSPEED=025.000-ND\r\nsLIMITER=ON\r\n"),
+    );
+    cards.wave(
+        "b/T01.wav",
+        &described(1, "sSPEED=025.000-ND\r\nsLIMITER=ON\r\n"),
+    );
+    cards.wave("c/T01.wav", &described(2, "sSPEED=025.000-ND\r\n"));
+    let inside = "<USER>LOW_CUT=80 Hz</USER><TRACK_LIST><TRACK_COUNT>2</TRACK_COUNT><TRACK><INTERLEAVE_INDEX>1\
+                  </INTERLEAVE_INDEX><NAME>Boom</NAME><HPF>120</HPF></TRACK></TRACK_LIST>";
+    cards.wave(
+        "d/T01.wav",
+        &Wave {
+            from: 3,
+            ..Wave::new(2, 480).at(480_000).ixml(inside)
+        },
+    );
+    let row = |other: &str| {
+        let table = settings_table(&cards.scan(&["a", other]).value);
+        let row = table
+            .value
+            .into_iter()
+            .find(|row| row.name == "limiter, filter");
+        let told = table
+            .findings
+            .iter()
+            .any(|f| f.code == "limiter-filter-differs");
+        let row = row.expect("a row");
+        assert_eq!(row.differs, told);
+        (row.values, row.differs)
+    };
+    assert_eq!(row("b"), (vec!["sLIMITER ON".into(); 2], false));
+    assert_eq!(row("c").0[1], "not written");
+    assert!(!row("c").1, "who writes nothing may well have one");
+    assert_eq!(row("d").0[1], "HPF 120, LOW_CUT 80 Hz");
+    assert!(row("d").1);
+}
+
+#[test]
+fn channels_of_one_name_on_two_units_are_told() {
+    let cards = Cards::new();
+    let named = |from, one: &str, two: &str| Wave {
+        from,
+        description: format!("sTRK1={one}\r\nsTRK2={two}\r\n"),
+        ..Wave::new(2, 480).at(480_000)
+    };
+    cards.wave("a/T01.wav", &named(0, "Boom", "Lav"));
+    cards.wave("b/T01.wav", &named(1, "Choir", "Boom"));
+    cards.wave("c/T01.wav", &named(2, "Hall", ""));
+    let row = |cards: &Cards, other: &str| {
+        let table = settings_table(&cards.scan(&["a", other]).value).value;
+        table
+            .into_iter()
+            .find(|row| row.name == "channels named")
+            .expect("a row")
+    };
+    let clash = row(&cards, "b");
+    assert!(clash.differs && clash.consequence.starts_with("Boom on several units"));
+    let clear = row(&cards, "c");
+    assert_eq!(
+        (clear.differs, clear.values),
+        (false, vec!["all".into(), "1 of 2".into()])
+    );
 }
