@@ -309,6 +309,21 @@ fn a_value_whose_only_child_has_no_name_is_written_as_a_value() {
     assert_eq!(read(text.as_bytes()).0.to_xml(), text);
 }
 
+/// Found by fuzzing: a speed of which nothing can be written, since a damaged file had left it names that none can have.
+#[test]
+fn a_group_of_which_nothing_can_be_written_is_left_out() {
+    let nameless = || vec![Node::new("NO\u{b3}NE", "6")];
+    let mut ixml = Ixml::default();
+    ixml.speed.others = nameless();
+    ixml.history.others = nameless();
+    let text = ixml.to_xml();
+    assert!(
+        !text.contains("SPEED") && !text.contains("HISTORY"),
+        "{text}"
+    );
+    assert_eq!(read(text.as_bytes()).0.to_xml(), text);
+}
+
 /// The chunk itself has an even size, so that no reader depends on its pad byte.
 #[test]
 fn the_chunk_is_even() {

@@ -30,15 +30,11 @@ impl Ixml {
             out.value("NOTE", self.note.as_deref());
             out.value("FILE_UID", self.file_uid.as_deref());
             out.value("UBITS", self.ubits.as_deref());
-            if self.speed != Speed::default() {
-                out.inside("SPEED", |out| out.speed(&self.speed));
-            }
+            out.inside_if_any("SPEED", |out| out.speed(&self.speed));
             if !self.sync_points.is_empty() {
                 out.inside("SYNC_POINT_LIST", |out| out.sync_points(&self.sync_points));
             }
-            if self.history != History::default() {
-                out.inside("HISTORY", |out| out.history(&self.history));
-            }
+            out.inside_if_any("HISTORY", |out| out.history(&self.history));
             if let Some(set) = &self.file_set {
                 out.inside("FILE_SET", |out| out.file_set(set));
             }
@@ -72,6 +68,18 @@ impl Out {
         self.depth -= 1;
         self.indent();
         self.text.push_str(&format!("</{name}>\n"));
+    }
+
+    /// The same, but nothing at all when there is nothing to be written inside.
+    fn inside_if_any(&mut self, name: &str, content: impl FnOnce(&mut Self)) {
+        let mut inner = Self {
+            text: String::new(),
+            depth: self.depth + 1,
+        };
+        content(&mut inner);
+        if !inner.text.is_empty() {
+            self.inside(name, |out| out.text.push_str(&inner.text));
+        }
     }
 
     fn value(&mut self, name: &str, value: Option<impl AsRef<str>>) {
