@@ -59,6 +59,53 @@ fn broken_files_among_good_ones_are_told_and_the_rest_is_built() {
 }
 
 #[test]
+fn a_name_that_is_no_utf8_is_told_and_the_rest_is_built() {
+    use std::os::unix::ffi::OsStrExt;
+    let place = Place::new();
+    short_shoot(12.0).write(&place.cards()).expect("a shoot");
+    let north = place.cards().join("NORTH");
+    let odd = north.join(std::ffi::OsStr::from_bytes(b"caf\xe9.wav"));
+    fs::copy(one_wave(&north), &odd).expect("another file");
+    // other samples, so that it is no double, and later in the day
+    let mut bytes = fs::read(&odd).expect("file");
+    let at = bytes.len() - 1000;
+    bytes[at] ^= 1;
+    fs::write(&odd, bytes).expect("file");
+    let survey = commontime(&[
+        "--json",
+        "survey",
+        &place.card("NORTH"),
+        &place.card("SOUTH"),
+    ]);
+    assert_eq!(status(&survey), 1, "{}", stderr(&survey));
+    let value: Value = serde_json::from_slice(&survey.stdout).expect("JSON");
+    assert!(value.to_string().contains("name-not-utf8"));
+    let run = commontime(&[
+        "join",
+        &place.card("NORTH"),
+        &place.card("SOUTH"),
+        "--out",
+        &place.out(),
+    ]);
+    let said = stderr(&run);
+    assert!(status(&run) <= 1 && said.contains("no UTF-8"), "{said}");
+}
+
+/// The first wave file of a card.
+fn one_wave(card: &Path) -> std::path::PathBuf {
+    let files = fs::read_dir(card).expect("card").flatten();
+    let mut waves: Vec<_> = files
+        .map(|entry| entry.path())
+        .filter(|path| {
+            path.extension()
+                .is_some_and(|e| e.eq_ignore_ascii_case("wav"))
+        })
+        .collect();
+    waves.sort();
+    waves.swap_remove(0)
+}
+
+#[test]
 fn a_card_without_sound_is_no_reason_to_crash() {
     let place = Place::new();
     short_shoot(12.0).write(&place.cards()).expect("a shoot");

@@ -105,6 +105,7 @@ pub struct BuildReport {
     /// What a person should know.
     pub findings: Vec<Finding>,
     /// The list of hashes beside the files; `None` when nothing was written.
+    #[serde(serialize_with = "crate::media::as_text::some_path")]
     pub hash_list: Option<PathBuf>,
 }
 
@@ -126,6 +127,7 @@ pub struct OutputFile {
     /// The joint take it holds.
     pub joint_take: String,
     /// Where it is.
+    #[serde(serialize_with = "crate::media::as_text::path")]
     pub path: PathBuf,
     /// Its size.
     pub bytes: u64,

@@ -1,5 +1,6 @@
 //! The only door to the disk: folders listed, files opened for reading, never for writing.
 
+pub(crate) mod as_text;
 mod sniff;
 
 use std::fs::{self, File};

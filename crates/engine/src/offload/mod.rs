@@ -74,12 +74,14 @@ pub struct OffloadedCard {
     /// What it is called at the places.
     pub name: String,
     /// Where it is.
+    #[serde(serialize_with = "crate::media::as_text::path")]
     pub card: PathBuf,
     /// Files on it, those left out not counted.
     pub files: usize,
     /// Their bytes.
     pub bytes: u64,
     /// Hidden files and what systems leave on cards, relative to the card: not copied.
+    #[serde(serialize_with = "crate::media::as_text::paths")]
     pub left_out: Vec<PathBuf>,
     /// One entry a place, in their order.
     pub copies: Vec<CopyAt>,
@@ -91,6 +93,7 @@ pub struct OffloadedCard {
 #[derive(Debug, Clone, Serialize)]
 pub struct CopyAt {
     /// The folder it is in.
+    #[serde(serialize_with = "crate::media::as_text::path")]
     pub folder: PathBuf,
     /// Files that were copied now and found equal when they were read back.
     pub copied: usize,
@@ -101,8 +104,10 @@ pub struct CopyAt {
     /// How far reading back went, at the file where it went least far.
     pub read_back: Option<ReadBack>,
     /// The hash list that was written.
+    #[serde(serialize_with = "crate::media::as_text::some_path")]
     pub list: Option<PathBuf>,
     /// Repaired copies of recordings that were never closed, in a folder beside.
+    #[serde(serialize_with = "crate::media::as_text::paths")]
     pub repaired: Vec<PathBuf>,
 }
 

@@ -38,6 +38,7 @@ pub struct Verified {
 #[derive(Debug, Clone, Default, Serialize)]
 pub struct Scope {
     /// The folder.
+    #[serde(serialize_with = "crate::media::as_text::path")]
     pub folder: PathBuf,
     /// How many lists there are.
     pub generations: usize,

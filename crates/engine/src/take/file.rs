@@ -44,6 +44,9 @@ pub(super) fn read_file(path: &Path) -> Warned<Option<FileTake>> {
         value: None,
         findings: vec![finding],
     };
+    if path.to_str().is_none() {
+        return refused(nameless(place));
+    }
     let file = match media::open(path) {
         Ok(file) => file,
         Err(error) => {
@@ -66,6 +69,17 @@ pub(super) fn read_file(path: &Path) -> Warned<Option<FileTake>> {
         value: Some(file),
         findings,
     }
+}
+
+fn nameless(place: String) -> Finding {
+    Finding::new(
+        "name-not-utf8",
+        Weight::Ask,
+        "this file was left out: its name is no UTF-8, so no alignment file can name it",
+    )
+    .at(place)
+    .because("the card was written or copied by a system with another character set")
+    .then("give it another name in a copy of the card")
 }
 
 fn empty(place: &str) -> Finding {

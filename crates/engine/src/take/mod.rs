@@ -35,6 +35,7 @@ pub struct Survey {
     /// One entry a unit, in the order of the cards.
     pub units: Vec<Unit>,
     /// The cards as given.
+    #[serde(serialize_with = "crate::media::as_text::paths")]
     pub cards: Vec<PathBuf>,
 }
 
@@ -44,6 +45,7 @@ pub struct Unit {
     /// The name used everywhere: upper case, unique.
     pub name: String,
     /// The folders or files its recordings are in: one, unless it is known that several cards are of one unit.
+    #[serde(serialize_with = "crate::media::as_text::paths")]
     pub cards: Vec<PathBuf>,
     /// Its takes, by stamp where there is one, else by name.
     pub takes: Vec<Take>,

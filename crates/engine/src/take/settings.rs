@@ -247,7 +247,8 @@ impl Rule {
             .collect();
         // who writes nothing about a limiter may well have one
         let told = |value: &&String| {
-            !value.is_empty() && !(self.name == PROCESSING && value.as_str() == NOT_WRITTEN)
+            let silent = self.name == PROCESSING && value.as_str() == NOT_WRITTEN;
+            !value.is_empty() && !silent
         };
         let filled: Vec<&String> = values.iter().filter(told).collect();
         let mixed = values.iter().any(|value| value.contains(BETWEEN));

@@ -16,6 +16,7 @@ use crate::units::{SampleCount, SampleRate};
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct TakePart {
     /// Where it is.
+    #[serde(serialize_with = "crate::media::as_text::path")]
     pub path: PathBuf,
     /// The take position of its first sample.
     pub first_sample: u64,
