@@ -1,12 +1,12 @@
 //! Paths in, text for machine output out: names that are no UTF-8 are shown with a mark in place of what cannot be.
 //! For `#[serde(serialize_with = ...)]`; JSON holds nothing else, and a name must not keep a report from being written.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use serde::Serializer;
 
 /// One path.
-pub(crate) fn path<S: Serializer>(path: &PathBuf, serializer: S) -> Result<S::Ok, S::Error> {
+pub(crate) fn path<S: Serializer>(path: &Path, serializer: S) -> Result<S::Ok, S::Error> {
     serializer.collect_str(&path.display())
 }
 
