@@ -324,6 +324,22 @@ fn a_group_of_which_nothing_can_be_written_is_left_out() {
     assert_eq!(read(text.as_bytes()).0.to_xml(), text);
 }
 
+/// Found by fuzzing: a character that XML does not hold, with blanks before it at the end of a text.
+#[test]
+fn blanks_that_a_character_left_at_an_end_go_with_it() {
+    let ixml = Ixml {
+        note: some("two words \n\u{1}"),
+        others: vec![Node {
+            children: vec![Node::new("INNER", "6")],
+            ..Node::new("OWN", "text \n \u{1}")
+        }],
+        ..Ixml::default()
+    };
+    let text = ixml.to_xml();
+    assert!(text.contains("<NOTE>two words</NOTE>"), "{text}");
+    assert_eq!(read(text.as_bytes()).0.to_xml(), text);
+}
+
 /// The chunk itself has an even size, so that no reader depends on its pad byte.
 #[test]
 fn the_chunk_is_even() {

@@ -73,8 +73,9 @@ fn tell(card: &OffloadedCard) {
             ""
         };
         say::line(format!(
-            "  left out, since no unit recorded it: {}{more} (--everything copies it too)",
-            names.join(", ")
+            "  left out, hidden or a system's own: {}{more} ({} in all; --everything copies them too)",
+            names.join(", "),
+            card.left_out.len()
         ));
     }
     say::line(match card.release.safe {

@@ -14,8 +14,15 @@ use super::watch::Watch;
 pub fn run(args: &VerifyArgs, json: bool) -> Result<Ended> {
     let watch = Watch::new();
     let mut all = Vec::new();
+    let mut failed = None;
     for folder in &args.folders {
-        all.push(verify(folder, &watch)?);
+        match verify(folder, &watch) {
+            Ok(done) => all.push(done),
+            // the others are verified all the same
+            Err(error) => {
+                failed.get_or_insert(error);
+            }
+        }
     }
     watch.finish();
     let findings: Vec<Finding> = all.iter().flat_map(|done| done.findings.clone()).collect();
@@ -25,6 +32,9 @@ pub fn run(args: &VerifyArgs, json: bool) -> Result<Ended> {
         say::json(&serde_json::json!({ "scopes": scopes, "findings": findings }))?;
     } else {
         scopes.into_iter().for_each(tell);
+    }
+    if let Some(error) = failed {
+        return Err(error.into());
     }
     let ended = all.iter().map(ended).max();
     Ok(ended.unwrap_or(Ended::Done))

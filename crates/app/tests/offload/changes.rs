@@ -138,6 +138,59 @@ fn a_list_that_was_touched_is_told() {
 }
 
 #[test]
+fn a_chain_that_was_lost_is_told() {
+    let bench = copied();
+    commontime(&["offload", &bench.text("NORTH"), "--to", &bench.text("a")]);
+    fs::remove_file(bench.path("a/NORTH/ascmhl/ascmhl_chain.xml")).expect("removed");
+    let (ended, value) = json(&["verify", &bench.text("a")]);
+    assert_eq!(
+        (ended, codes(&value)),
+        (4, vec!["chain-broken".to_string()])
+    );
+    let (ended, value) = json(&["offload", &bench.text("NORTH"), "--to", &bench.text("a")]);
+    assert_eq!(ended, 1, "{value:#}");
+    assert_eq!(value["cards"][0]["copies"][0]["complete"], false);
+}
+
+#[test]
+fn what_no_list_speaks_of_is_told() {
+    let bench = copied();
+    bench.put("a/SOUTH/T01.WAV", b"a copy that was never finished");
+    bench.put("a/loose.txt", b"a file beside the copies");
+    fs::create_dir(bench.path("a/empty")).expect("folder");
+    let (ended, value) = json(&["verify", &bench.text("a")]);
+    assert_eq!((ended, codes(&value)), (1, vec!["unlisted".to_string()]));
+    assert_eq!(value["findings"].as_array().map(Vec::len), Some(2));
+}
+
+#[test]
+fn recordings_in_hidden_folders_keep_the_card() {
+    let mut bench = Bench::with_card();
+    let (a, b) = (bench.medium("a", 40), bench.medium("b", 40));
+    let card = bench.text("NORTH");
+    // what was deleted on the unit is copied, what a computer deleted is not looked for
+    bench.put("NORTH/TRASH/T00.WAV", b"deleted on the unit");
+    let (ended, value) = json(&["offload", &card, "--to", &a, &b]);
+    assert_eq!(ended, 0, "{value:#}");
+    assert!(bench.path("a/NORTH/TRASH/T00.WAV").is_file());
+    bench.put("NORTH/.pending/T07.WAV", b"not yet moved by the unit");
+    let (ended, value) = json(&["offload", &card, "--to", &a, &b]);
+    assert_eq!(ended, 1, "{value:#}");
+    let reason = &value["cards"][0]["release"]["reasons"][0];
+    assert!(
+        reason
+            .as_str()
+            .expect("words")
+            .starts_with("1 recording is among"),
+        "{reason}"
+    );
+    assert_eq!(
+        json(&["offload", &card, "--to", &a, &b, "--everything"]).0,
+        0
+    );
+}
+
+#[test]
 fn a_folder_without_lists_is_said_to_have_none() {
     let bench = Bench::with_card();
     let run = commontime(&["verify", &bench.text("NORTH")]);

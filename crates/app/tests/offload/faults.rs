@@ -313,6 +313,31 @@ fn a_second_run_on_one_place_is_refused() {
 }
 
 #[test]
+fn what_is_recorded_meanwhile_is_told() {
+    // a new file, after the card was listed
+    let mut bench = Bench::with_card();
+    let (a, b) = (bench.medium("a", 200), bench.medium("b", 200));
+    fs::write(bench.path("NORTH/T99.WAV"), noise(40_000_000, 9)).expect("file");
+    let child = program()
+        .args(["--json", "offload", &bench.text("NORTH"), "--to", &a, &b])
+        .stdout(std::process::Stdio::piped())
+        .spawn()
+        .expect("commontime");
+    let began = Instant::now();
+    while !bench.path("a/NORTH").exists() && began.elapsed() < Duration::from_secs(60) {
+        thread::sleep(Duration::from_millis(1));
+    }
+    bench.put("NORTH/DAY1/T05.WAV", b"a new take");
+    let output = child.wait_with_output().expect("ended");
+    let value: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    assert_eq!(
+        (status(&output), codes(&value)),
+        (4, vec!["card-changed".to_string()])
+    );
+    assert_eq!(value["cards"][0]["release"]["safe"], false);
+}
+
+#[test]
 fn a_file_that_is_written_meanwhile_is_told() {
     let bench = Bench::with_card();
     // grown after it was listed: the reading sees more than the listing
@@ -338,7 +363,7 @@ fn a_file_that_is_written_meanwhile_is_told() {
     let value: Value = serde_json::from_slice(&output.stdout).expect("JSON");
     assert_eq!(
         (status(&output), codes(&value)),
-        (4, vec!["not-read".to_string()])
+        (4, both("card-changed", "not-read"))
     );
     assert!(
         value.to_string().contains("changed while it was copied"),

@@ -113,6 +113,70 @@ fn a_list_that_came_with_the_card_goes_on() {
     assert_eq!(codes(&value), ["not-as-listed"]);
     assert_eq!(value["cards"][0]["release"]["safe"], false);
     assert_eq!(bench.files("b/NORTH"), bench.expected());
+    // nor does the list of the first run make it right
+    let (ended, value) = json(&["offload", &card, "--to", &bench.text("b")]);
+    assert_eq!(
+        (ended, codes(&value)),
+        (4, vec!["not-as-listed".to_string()])
+    );
+    let (ended, value) = json(&["verify", &bench.text("b")]);
+    assert_eq!(
+        (ended, codes(&value)),
+        (4, vec!["file-changed".to_string()])
+    );
+}
+
+#[test]
+fn lists_of_a_card_that_are_damaged_keep_it_but_not_its_recordings() {
+    let bench = Bench::with_card();
+    let card = bench.text("NORTH");
+    accepted("ascmhl", &["create", "-h", "md5", &card]);
+    bench.put("NORTH/ascmhl/._0001_NORTH.mhl", &[0, 5, 22, 7, 255]);
+    let (ended, value) = json(&["offload", &card, "--to", &bench.text("a")]);
+    assert_eq!(ended, 1, "one copy alone: {value:#}");
+    assert_eq!(value["cards"][0]["copies"][0]["complete"], true);
+    // a list that is cut: the recordings are copied, the card is kept
+    let list = fs::read_dir(bench.path("NORTH/ascmhl"))
+        .expect("lists")
+        .flatten()
+        .map(|entry| entry.path())
+        .find(|path| path.to_string_lossy().contains("/0001"))
+        .expect("a list");
+    let text = fs::read(&list).expect("list");
+    fs::write(&list, &text[..text.len() / 2]).expect("list");
+    let (ended, value) = json(&["offload", &card, "--to", &bench.text("b")]);
+    assert_eq!(
+        (ended, codes(&value)),
+        (1, vec!["card-lists-damaged".to_string()])
+    );
+    assert_eq!(bench.files("b/NORTH"), bench.expected());
+    let reasons = value["cards"][0]["release"]["reasons"].to_string();
+    assert!(
+        reasons.contains("hash lists that came with it"),
+        "{reasons}"
+    );
+}
+
+#[test]
+fn a_card_with_lists_in_a_folder_is_copied_with_them() {
+    let bench = Bench::with_card();
+    let card = bench.text("NORTH");
+    accepted(
+        "ascmhl",
+        &["create", "-h", "xxh64", &bench.text("NORTH/DAY1")],
+    );
+    let (ended, value) = json(&["offload", &card, "--to", &bench.text("a")]);
+    assert_eq!(ended, 1, "one copy alone: {value:#}");
+    accepted("ascmhl-debug", &["verify", &bench.text("a/NORTH/DAY1")]);
+    let (ended, value) = json(&["verify", &bench.text("a")]);
+    assert_eq!(ended, 0, "{value:#}");
+    assert_eq!(value["scopes"].as_array().map(Vec::len), Some(2));
+    // the folder goes on with a list of its own
+    accepted(
+        "ascmhl",
+        &["create", "-h", "md5", &bench.text("a/NORTH/DAY1")],
+    );
+    assert_eq!(json(&["verify", &bench.text("a")]).0, 0);
 }
 
 #[test]

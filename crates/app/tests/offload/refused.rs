@@ -101,6 +101,39 @@ fn what_is_no_file_is_told_and_keeps_the_card() {
 }
 
 #[test]
+fn links_in_the_place_of_folders_are_refused() {
+    let bench = Bench::with_card();
+    let card = bench.text("NORTH");
+    let before = bench.files("NORTH");
+    fs::create_dir_all(bench.path("a")).expect("folder");
+    std::os::unix::fs::symlink(bench.path("NORTH"), bench.path("a/NORTH")).expect("link");
+    fs::create_dir_all(bench.path("b/NORTH")).expect("folder");
+    std::os::unix::fs::symlink(bench.path("NORTH/DAY1"), bench.path("b/NORTH/DAY1")).expect("link");
+    let (ended, value) = json(&["offload", &card, "--to", &bench.text("a"), &bench.text("b")]);
+    assert_eq!(
+        (ended, codes(&value)),
+        (1, vec!["place-refused".to_string()])
+    );
+    assert_eq!(value["findings"].as_array().map(Vec::len), Some(2));
+    assert_eq!(bench.files("NORTH"), before);
+    assert!(!bench.path("NORTH/ascmhl").exists());
+}
+
+#[test]
+fn two_places_on_one_disk_need_room_for_both() {
+    let mut bench = Bench::with_card();
+    let a = bench.medium("a", 24);
+    let (one, two) = (format!("{a}/one"), format!("{a}/two"));
+    let (ended, value) = json(&["offload", &bench.text("NORTH"), "--to", &one, &two]);
+    assert_eq!(
+        (ended, codes(&value)),
+        (3, vec!["place-refused".to_string()])
+    );
+    assert_eq!(bench.files("a/one/NORTH"), bench.expected());
+    assert!(!bench.path("a/two/NORTH").exists());
+}
+
+#[test]
 fn a_card_with_nothing_on_it_is_told() {
     let bench = Bench::new();
     fs::create_dir_all(bench.path("NORTH")).expect("folder");

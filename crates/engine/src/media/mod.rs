@@ -17,7 +17,7 @@ pub use sniff::{OtherSound, sniff};
 /// How much of a file's head and tail goes into its digest, bytes.
 const DIGEST_BYTES: u64 = 64 << 10;
 /// How deep folders on a card are followed.
-pub(crate) const DEPTH: usize = 8;
+const DEPTH: usize = 8;
 
 /// Endings that wave files are given.
 const WAVE_ENDINGS: [&str; 5] = ["wav", "wave", "bwf", "rf64", "bw64"];
@@ -32,6 +32,16 @@ const RUBBISH: [&str; 5] = [
     "lost+found",
     "recycler",
     "system volume information",
+];
+
+/// Hidden folders and files that systems make, without their dot, as they begin (from memory).
+const SYSTEM: [&str; 6] = [
+    "spotlight-",
+    "fseventsd",
+    "temporaryitems",
+    "documentrevisions",
+    "ds_store",
+    "apdisk",
 ];
 
 /// What lies on a card.
@@ -120,6 +130,17 @@ pub fn is_rubbish(name: &str, is_folder: bool) -> bool {
     name.starts_with('.') || (is_folder && systems)
 }
 
+/// Whether this is the name of what a computer's system makes of a card: its own folders, and what was deleted on it.
+#[must_use]
+pub fn is_of_system(name: &str) -> bool {
+    let plain = name.to_lowercase();
+    let hidden = plain.trim_start_matches('.');
+    RUBBISH.contains(&plain.as_str())
+        || plain.starts_with("._")
+        || plain.starts_with(".trash")
+        || plain.starts_with('.') && SYSTEM.iter().any(|system| hidden.starts_with(system))
+}
+
 /// Whether a file is called like a wave file.
 #[must_use]
 pub fn is_wave(path: &Path) -> bool {
@@ -161,7 +182,8 @@ pub fn open(path: &Path) -> Result<Arc<File>> {
     })
 }
 
-fn unreadable(path: &Path, error: std::io::Error) -> Error {
+/// What is said of a file or folder that cannot be read.
+pub(crate) fn unreadable(path: &Path, error: std::io::Error) -> Error {
     Error::new(Kind::Io, "cannot be read")
         .at(path)
         .from_source(error)
@@ -245,6 +267,36 @@ pub fn same_file_system(a: &Path, b: &Path) -> Option<bool> {
         let _ = (a, b);
         None
     }
+}
+
+/// Whether two places may lie on one disk: partitions of one disk count as one, and what the system does not tell may be.
+#[must_use]
+pub fn may_share_disk(a: &Path, b: &Path) -> bool {
+    match (disk_of(a), disk_of(b)) {
+        (Some(a), Some(b)) => a == b,
+        _ => true,
+    }
+}
+
+/// The disk a place lies on, as the system numbers it; that of the whole disk where it lies on a partition.
+#[cfg(target_os = "linux")]
+fn disk_of(place: &Path) -> Option<String> {
+    use std::os::unix::fs::MetadataExt;
+    let device = fs::metadata(place).ok()?.dev();
+    let number = format!(
+        "{}:{}",
+        rustix::fs::major(device),
+        rustix::fs::minor(device)
+    );
+    let known = Path::new("/sys/dev/block").join(&number).canonicalize();
+    let whole = known.ok().filter(|known| known.join("partition").exists());
+    let whole = whole.and_then(|known| fs::read_to_string(known.parent()?.join("dev")).ok());
+    Some(whole.map_or(number, |whole| whole.trim().to_string()))
+}
+
+#[cfg(not(target_os = "linux"))]
+fn disk_of(_place: &Path) -> Option<String> {
+    None
 }
 
 /// How Linux names file systems (linux/magic.h).

@@ -32,6 +32,8 @@ pub(super) fn read_back(
     told: &dyn Fn(u64),
 ) -> io::Result<(Vec<Hash>, u64, ReadBack)> {
     if let Ok(file) = open_direct(path) {
+        // some file systems take this way and answer from their cache all the same
+        let _ = rustix::fs::fadvise(&file, 0, None, Advice::DontNeed);
         match hash(&file, kinds, memory, told) {
             // a system that accepts the way and then refuses the reading
             Err(error) if error.kind() == io::ErrorKind::InvalidInput => {}
@@ -39,8 +41,9 @@ pub(super) fn read_back(
         }
     }
     let file = File::open(path)?;
+    let size = file.metadata()?.len();
     let asked = rustix::fs::fadvise(&file, 0, None, Advice::DontNeed).is_ok();
-    let how = if asked && is_out_of_cache(&file) {
+    let how = if size == 0 || asked && [0, size - 1].iter().all(|&at| is_out_of_cache(&file, at)) {
         ReadBack::Dropped
     } else {
         ReadBack::Cached
@@ -60,17 +63,17 @@ fn open_direct(_path: &Path) -> io::Result<File> {
     Err(io::ErrorKind::Unsupported.into())
 }
 
-/// Whether the start of a file is in no cache: a reading that may not wait then answers that it would have to.
+/// Whether a byte of a file is in no cache: a reading that may not wait then answers that it would have to.
 #[cfg(target_os = "linux")]
-fn is_out_of_cache(file: &File) -> bool {
+fn is_out_of_cache(file: &File, at: u64) -> bool {
     let mut byte = [0];
     let flags = rustix::io::ReadWriteFlags::NOWAIT;
-    rustix::io::preadv2(file, &mut [IoSliceMut::new(&mut byte)], 0, flags)
+    rustix::io::preadv2(file, &mut [IoSliceMut::new(&mut byte)], at, flags)
         == Err(rustix::io::Errno::AGAIN)
 }
 
 #[cfg(not(target_os = "linux"))]
-fn is_out_of_cache(_file: &File) -> bool {
+fn is_out_of_cache(_file: &File, _at: u64) -> bool {
     false
 }
 
@@ -81,21 +84,37 @@ fn hash(
     told: &dyn Fn(u64),
 ) -> io::Result<(Vec<Hash>, u64)> {
     let mut hasher = Hasher::new(kinds);
+    let size = file.metadata()?.len();
     let mut at = 0;
-    loop {
+    while at < size {
         let room = memory.bytes_mut();
         let read = match file.read_at(room, at) {
             Ok(read) => read,
             Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
             Err(error) => return Err(error),
         };
+        if read == 0 {
+            break;
+        }
         hasher.update(&room[..read]);
         told(read as u64);
         at += read as u64;
-        // past the cache only whole pages can be asked for, so a part of one is the end
-        if read == 0 || !read.is_multiple_of(ALIGNED) {
-            break;
+        // past the cache only whole pages can be asked for: after a part of one in the middle, another way is needed
+        if at < size && !read.is_multiple_of(ALIGNED) && is_direct(file) {
+            return Err(io::ErrorKind::InvalidInput.into());
         }
     }
     Ok((hasher.finish(), at))
+}
+
+fn is_direct(file: &File) -> bool {
+    #[cfg(target_os = "linux")]
+    {
+        rustix::fs::fcntl_getfl(file).is_ok_and(|flags| flags.contains(OFlags::DIRECT))
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        let _ = file;
+        false
+    }
 }

@@ -11,7 +11,7 @@ use crate::media::{self, natural_key};
 pub(super) const DEPTH: usize = 64;
 
 /// A file to be copied.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub(super) struct CardFile {
     /// Its path on the card.
     pub path: PathBuf,
@@ -30,6 +30,8 @@ pub(super) struct Contents {
     pub folders: Vec<PathBuf>,
     /// Hidden files and what systems leave on cards: not copied unless asked for.
     pub rubbish: Vec<PathBuf>,
+    /// How many wave files are among what is hidden and was not put there by a system.
+    pub hidden_recordings: usize,
     /// What cannot be copied, with the reason.
     pub missed: Vec<(PathBuf, String)>,
 }
@@ -85,7 +87,13 @@ fn take(
     let words = |error: std::io::Error| error.to_string();
     let kind = entry.file_type().map_err(words)?;
     let name = entry.file_name();
-    if media::is_rubbish(&name.to_string_lossy(), kind.is_dir()) && !everything {
+    let shown = name.to_string_lossy();
+    // units have folders of this name for takes that were deleted on them
+    let deleted = shown.eq_ignore_ascii_case("trash");
+    if media::is_rubbish(&shown, kind.is_dir()) && !deleted && !everything {
+        if !media::is_of_system(&shown) {
+            count_recordings(&entry.path(), depth, &mut all.hidden_recordings);
+        }
         all.rubbish.push(path);
     } else if kind.is_dir() {
         let depth = depth
@@ -110,4 +118,19 @@ fn take(
         return Err(what.into());
     }
     Ok(())
+}
+
+/// Counts wave files, twins that other systems make of them left aside.
+fn count_recordings(path: &Path, depth: usize, count: &mut usize) {
+    if path.is_dir() && !path.is_symlink() {
+        let Some(depth) = depth.checked_sub(1) else {
+            return;
+        };
+        for entry in fs::read_dir(path).into_iter().flatten().flatten() {
+            count_recordings(&entry.path(), depth, count);
+        }
+    } else {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        *count += usize::from(media::is_wave(path) && !name.starts_with("._"));
+    }
 }

@@ -2,7 +2,7 @@
 //! and what earlier files became is read back from there. A copy gets its name when it is what was read, not before.
 //!
 //! One thread reads, one hashes, and every place has one that writes and one that reads back. They share a fixed number
-//! of blocks, so memory depends neither on sizes nor on the number of files, and the slowest of them sets the pace.
+//! of blocks, so memory does not depend on sizes, and the slowest of them sets the pace.
 
 use std::fs::File;
 use std::io::Read as _;
@@ -188,9 +188,10 @@ fn read_file(
     };
     let mut file = File::open(path).map_err(|error| failed(error, 0))?;
     loop {
+        let mut filled = 0;
         let block = pool
-            .filled(|memory| fill(&mut file, memory))
-            .map_err(|error| failed(error, at))?;
+            .filled(|memory| fill(&mut file, memory, &mut filled).map(|()| filled))
+            .map_err(|error| failed(error, at + filled as u64))?;
         let length = block.bytes().len();
         if length > 0 {
             tell(&block);
@@ -223,18 +224,17 @@ fn when(time: Option<SystemTime>) -> String {
         .map_or("at no known time".into(), |time| time.to_string())
 }
 
-/// Reads until the memory is full or the file ends.
-fn fill(file: &mut File, memory: &mut [u8]) -> std::io::Result<usize> {
-    let mut filled = 0;
-    while filled < memory.len() {
-        match file.read(&mut memory[filled..]) {
+/// Reads until the memory is full or the file ends, counting what it filled, also before an error.
+fn fill(file: &mut File, memory: &mut [u8], filled: &mut usize) -> std::io::Result<()> {
+    while *filled < memory.len() {
+        match file.read(&mut memory[*filled..]) {
             Ok(0) => break,
-            Ok(read) => filled += read,
+            Ok(read) => *filled += read,
             Err(error) if error.kind() == std::io::ErrorKind::Interrupted => {}
             Err(error) => return Err(error),
         }
     }
-    Ok(filled)
+    Ok(())
 }
 
 /// Hashes every file as it is read; tells every place the hash its copy must have, or that there is none.

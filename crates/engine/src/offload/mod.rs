@@ -17,6 +17,7 @@ mod verify;
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
+use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::error::{Error, Kind, Result};
@@ -36,7 +37,7 @@ pub use verify::{Scope, Verified, verify};
 
 use contents::{Contents, contents};
 use copy::{Copied, Job, copy};
-use place::Place;
+use place::{Place, Reserved};
 use verdict::Trouble;
 
 /// What to copy, and where to.
@@ -135,9 +136,14 @@ pub fn offload(options: &OffloadOptions, progress: &dyn Progress) -> Result<Offl
         return Err(Error::new(Kind::Io, "no place can be written to")
             .then("check that the media are there and may be written to"));
     }
+    // all cards are looked at before any is copied: what makes no sense is said at once
+    let listed: Vec<Contents> = options
+        .cards
+        .iter()
+        .map(|card| contents(card, options.everything))
+        .collect::<Result<_>>()?;
     let mut cards = Vec::new();
-    for (card, name) in options.cards.iter().zip(names) {
-        let all = contents(card, options.everything)?;
+    for ((card, name), all) in options.cards.iter().zip(names).zip(listed) {
         cards.push(one_card(
             options,
             card,
@@ -186,6 +192,14 @@ fn names_of(options: &OffloadOptions) -> Result<Vec<String>> {
                 .then("say what the card is called with --name"));
         }
         names.push(name);
+    }
+    if options.repair
+        && let Some(name) = names.iter().find(|name| name.ends_with(repair::BESIDE))
+    {
+        return Err(usage(format!(
+            "{name} is what repaired recordings of another card would be called"
+        ))
+        .then("say what the card is called with --name"));
     }
     let mut seen = HashSet::new();
     if let Some(twice) = names.iter().find(|name| !seen.insert(name.to_lowercase())) {
@@ -246,9 +260,11 @@ fn one_card(
     progress: &dyn Progress,
 ) -> Result<OffloadedCard> {
     trouble.card(card, all);
+    let now = Timestamp::now();
+    let mut reserved = Reserved::default();
     let mut places = Vec::new();
     for folder in folders {
-        match Place::prepare(folder, &name, card, all) {
+        match Place::prepare(folder, &name, card, all, &mut reserved) {
             Ok(place) => places.push(place),
             Err(errors) => {
                 for error in errors {
@@ -275,17 +291,17 @@ fn one_card(
     };
     let mut copies = Vec::new();
     for (index, place) in places.iter().enumerate() {
-        copies.push(one_copy(
-            options,
+        let copied = CopiedCard {
             all,
-            &jobs,
-            &results,
-            (index, place),
-            trouble,
-        ));
+            jobs: &jobs,
+            results: &results,
+            began: now,
+        };
+        copies.push(one_copy(options, &copied, (index, place), trouble));
     }
     trouble.files(card, results, &places);
-    let release = verdict::release(all, &copies, options.to.len(), trouble);
+    trouble.looked_again(card, all, contents(card, options.everything));
+    let release = verdict::release(card, all, &copies, options.to.len(), trouble);
     trouble.next_card();
     Ok(OffloadedCard {
         name,
@@ -298,12 +314,23 @@ fn one_card(
     })
 }
 
+/// A card and what became of its files.
+struct CopiedCard<'a> {
+    all: &'a Contents,
+    jobs: &'a [Job<'a>],
+    results: &'a [Copied],
+    began: Timestamp,
+}
+
 /// Counts what one place holds and writes its list, when it holds everything.
 fn one_copy(
     options: &OffloadOptions,
-    all: &Contents,
-    jobs: &[Job<'_>],
-    results: &[Copied],
+    &CopiedCard {
+        all,
+        jobs,
+        results,
+        began,
+    }: &CopiedCard<'_>,
     (index, place): (usize, &Place<'_>),
     trouble: &mut Trouble,
 ) -> CopyAt {
@@ -326,10 +353,15 @@ fn one_copy(
         list: None,
         repaired: Vec::new(),
     };
-    if kept.len() < jobs.len() || !all.missed.is_empty() {
+    trouble.brought(&place.brought);
+    if kept.len() < jobs.len()
+        || jobs.is_empty()
+        || !all.missed.is_empty()
+        || !place.history.is_sound()
+    {
         return copy;
     }
-    match record::record(options.kind, place, all, jobs, results) {
+    match record::record(options.kind, place, all, jobs, results, began) {
         Ok((list, changed)) => {
             copy.complete = changed.is_empty();
             copy.list = Some(list);

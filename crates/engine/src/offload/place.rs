@@ -5,11 +5,13 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::contents::{CardFile, Contents};
+use super::contents::{CardFile, Contents, DEPTH};
 use super::list::{FOLDER, History, KnownFile};
+use super::verdict::of_error;
 use crate::error::{Error, Kind, Result};
+use crate::finding::{Finding, Weight};
 use crate::media;
-use crate::output::{Folder, Replace, write_text};
+use crate::output::{Folder, Replace, write_bytes};
 
 /// What FAT32 holds of a file: its size is a 32-bit number (Microsoft, FAT32 File System Specification 1.03, directory
 /// entry).
@@ -25,8 +27,10 @@ pub(super) struct Place<'a> {
     pub root: PathBuf,
     /// For each file of the card, whether one of its name and size is there.
     pub there: Vec<bool>,
-    /// The hash lists that are there, or came with the card.
+    /// The hash lists that are there, those that came with the card among them.
     pub history: History,
+    /// What is wrong with the lists that came with the card.
+    pub brought: Vec<Finding>,
     /// What those lists know of files.
     pub known: BTreeMap<String, KnownFile>,
     /// The place itself, held.
@@ -48,9 +52,11 @@ impl<'a> Place<'a> {
         name: &str,
         card: &Path,
         all: &Contents,
+        reserved: &mut Reserved,
     ) -> std::result::Result<Self, Vec<Error>> {
         let root = folder.path().join(name);
-        folder.clear_leftovers_below(Path::new(name));
+        refuse_links(&root, all)?;
+        folder.clear_leftovers_below(Path::new(name), DEPTH);
         let mut there = Vec::new();
         let mut others = Vec::new();
         for file in &all.files {
@@ -72,23 +78,26 @@ impl<'a> Place<'a> {
             .filter(|(_, there)| !**there)
             .map(|(file, _)| file.size)
             .sum();
+        let others = reserved.on_the_disk_of(folder.path());
         folder
-            .refuse_without_room(missing)
+            .refuse_without_room(missing.saturating_add(others))
             .map_err(|error| vec![error])?;
+        reserved.0.push((folder.path().to_path_buf(), missing));
         make_folders(&root, all).map_err(|error| vec![error])?;
-        let history = take_history(card, &root).map_err(|error| vec![error])?;
+        let (history, brought) = take_history(card, &root).map_err(|error| vec![error])?;
         Ok(Self {
             root,
             there,
             known: history.files(),
             history,
+            brought,
             folder,
         })
     }
 
     /// Makes new names in every folder of the copy last.
     pub fn synchronise(&self, all: &Contents) -> Result<()> {
-        let inner = all.folders.iter().map(|inner| self.root.join(inner));
+        let inner = own_folders(all).map(|inner| self.root.join(inner));
         for path in inner.chain([self.root.clone()]) {
             fs::File::open(&path)
                 .and_then(|folder| folder.sync_all())
@@ -99,6 +108,46 @@ impl<'a> Place<'a> {
                 })?;
         }
         self.folder.synchronise()
+    }
+}
+
+/// Room that places of this run will need.
+#[derive(Debug, Default)]
+pub(super) struct Reserved(Vec<(PathBuf, u64)>);
+
+impl Reserved {
+    /// Bytes that other places on the same file system will need.
+    fn on_the_disk_of(&self, folder: &Path) -> u64 {
+        let same =
+            |(other, _): &&(PathBuf, u64)| media::same_file_system(folder, other) == Some(true);
+        self.0.iter().filter(same).map(|(_, bytes)| bytes).sum()
+    }
+}
+
+/// The folders of a card, a history of its own left aside.
+fn own_folders(all: &Contents) -> impl Iterator<Item = &PathBuf> {
+    all.folders
+        .iter()
+        .filter(|inner| !inner.starts_with(FOLDER))
+}
+
+/// A link in the place of a folder could lead anywhere, onto the card too.
+fn refuse_links(root: &Path, all: &Contents) -> std::result::Result<(), Vec<Error>> {
+    let inner = all.folders.iter().map(|inner| root.join(inner));
+    match [root.to_path_buf(), root.join(FOLDER)]
+        .into_iter()
+        .chain(inner)
+        .find(|path| path.is_symlink())
+    {
+        Some(link) => Err(vec![
+            Error::new(
+                Kind::Refused,
+                "a link stands where a folder of the copy should be",
+            )
+            .at(link)
+            .then("choose another place, or put a folder there"),
+        ]),
+        None => Ok(()),
     }
 }
 
@@ -147,10 +196,7 @@ fn refuse_large_on(root: &Path, all: &Contents, fat: bool) -> std::result::Resul
 }
 
 fn make_folders(root: &Path, all: &Contents) -> Result<()> {
-    let inner = all
-        .folders
-        .iter()
-        .filter(|inner| !inner.starts_with(FOLDER));
+    let inner = own_folders(all);
     for path in [root.to_path_buf()]
         .into_iter()
         .chain(inner.map(|inner| root.join(inner)))
@@ -165,29 +211,54 @@ fn make_folders(root: &Path, all: &Contents) -> Result<()> {
     Ok(())
 }
 
-/// The history that is there; when there is none but the card brought one, that one, copied.
-fn take_history(card: &Path, root: &Path) -> Result<History> {
-    if History::is_in(root) || !History::is_in(card) {
-        return History::load(root);
+/// The history that is there, after that of the card was taken over, and what is wrong with that one.
+fn take_history(card: &Path, root: &Path) -> Result<(History, Vec<Finding>)> {
+    let mut brought = Vec::new();
+    if History::is_in(card) {
+        // lists that are damaged must not keep the recordings from being copied
+        match History::load(card) {
+            Ok(history) if history.is_sound() => take_lists(card, root)?,
+            Ok(history) => brought.extend(history.findings),
+            Err(error) => brought.push(of_error("card-lists-damaged", &error)),
+        }
     }
+    let history = History::load(root)?;
+    if brought.is_empty() && History::is_in(card) && !history.holds(&History::load(card)?) {
+        brought.push(
+            Finding::new(
+                "card-lists-differ",
+                Weight::Ask,
+                "the card brings hash lists that the lists of its copy do not go on from",
+            )
+            .at(card.join(FOLDER).display().to_string())
+            .because("the card's lists and the copy's went separate ways")
+            .then("copy the card to another place, or under another --name"),
+        );
+    }
+    Ok((history, brought))
+}
+
+/// Copies the lists of a card that are not there yet, the chain last and only where there is none.
+fn take_lists(card: &Path, root: &Path) -> Result<()> {
     let from = card.join(FOLDER);
-    // held against its chain before it is taken over
-    History::load(card)?;
-    let unreadable = |path: &Path, error: std::io::Error| {
-        Error::new(Kind::Io, "cannot be read")
-            .at(path)
-            .from_source(error)
-    };
-    let entries = fs::read_dir(&from).map_err(|error| unreadable(&from, error))?;
+    let entries = fs::read_dir(&from).map_err(|error| media::unreadable(&from, error))?;
     let mut files: Vec<PathBuf> = entries.flatten().map(|entry| entry.path()).collect();
-    // the chain last: without it nothing looks finished
+    files.retain(|path| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        path.is_file() && !name.starts_with('.')
+    });
+    // without the chain nothing looks finished
     files.sort_by_key(|path| path.extension().is_none_or(|ending| ending != "mhl"));
-    for path in files.iter().filter(|path| path.is_file()) {
-        let text = fs::read_to_string(path).map_err(|error| unreadable(path, error))?;
-        let name = path.file_name().unwrap_or_default();
-        write_text(&root.join(FOLDER).join(name), &text, Replace::No)?;
+    let chained = History::load(root).is_ok_and(|history| history.is_chained());
+    for path in files.iter().filter(|_| !chained) {
+        let to = root.join(FOLDER).join(path.file_name().unwrap_or_default());
+        let bytes = fs::read(path).map_err(|error| media::unreadable(path, error))?;
+        if fs::read(&to).is_ok_and(|there| there == bytes) {
+            continue;
+        }
+        write_bytes(&to, &bytes, Replace::No)?;
     }
-    History::load(root)
+    Ok(())
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! What was copied and verified in, one more generation of hash lists at the place out.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -15,8 +16,16 @@ use super::list::{
 use super::place::Place;
 use crate::error::Result;
 
-/// A path as a list writes it; `None` when no list can hold it.
+/// Whether a path is one of hash lists: no list names lists.
+pub(super) fn is_of_lists(path: &Path) -> bool {
+    path.iter().any(|name| name == FOLDER)
+}
+
+/// A path as a list writes it; `None` when no list can hold it, or it is one of hash lists.
 pub(super) fn listed_path(path: &Path) -> Option<String> {
+    if is_of_lists(path) {
+        return None;
+    }
     let names: Option<Vec<&str>> = path.iter().map(|name| name.to_str()).collect();
     Some(names?.join("/")).filter(|path| can_be_listed(path))
 }
@@ -46,28 +55,16 @@ pub(super) fn record(
     all: &Contents,
     jobs: &[Job<'_>],
     results: &[Copied],
+    now: Timestamp,
 ) -> Result<(PathBuf, Vec<PathBuf>)> {
     place.synchronise(all)?;
-    let now = Timestamp::now();
     let mut files = Vec::new();
     let mut changed = Vec::new();
-    let mut tree = Some(Tree::default());
-    for (path, known) in &place.known {
-        // a folder is hashed as a whole or not at all
-        match known.of_kind(kind) {
-            Some(hash) => {
-                if let Some(tree) = &mut tree {
-                    tree.file(path, hash.clone());
-                }
-            }
-            None if jobs
-                .iter()
-                .any(|job| listed_path(&job.file.path).as_deref() == Some(path)) => {}
-            None => tree = None,
-        }
-    }
+    let mut tree = tree_of_earlier(kind, place, jobs);
     for (job, copied) in jobs.iter().zip(results) {
         let (Some(path), Ok(Some(hashes))) = (listed_path(&job.file.path), &copied.read) else {
+            // a folder is hashed as a whole or not at all
+            tree = tree.filter(|_| is_of_lists(&job.file.path));
             continue;
         };
         let known = place.known.get(&path);
@@ -104,7 +101,6 @@ pub(super) fn record(
     let folders: Vec<String> = all
         .folders
         .iter()
-        .filter(|folder| !folder.starts_with(FOLDER))
         .filter_map(|folder| listed_path(folder))
         .collect();
     if let Some(tree) = &mut tree {
@@ -136,7 +132,26 @@ pub(super) fn record(
         references: Vec::new(),
     };
     let path = place.history.add(&place.root, &list, now)?;
+    // the folder of the lists is new in its folder
+    place.synchronise(all)?;
     Ok((path, changed))
+}
+
+/// The files that earlier lists name and that are still there, by their hashes; `None` when one of them has no hash of this
+/// kind, so that no folder can be hashed.
+fn tree_of_earlier(kind: HashKind, place: &Place<'_>, jobs: &[Job<'_>]) -> Option<Tree> {
+    let now: HashSet<String> = jobs
+        .iter()
+        .filter_map(|job| listed_path(&job.file.path))
+        .collect();
+    let mut tree = Tree::default();
+    for (path, known) in place.known.iter().filter(|(path, _)| !now.contains(*path)) {
+        if !place.root.join(path).is_file() {
+            return None;
+        }
+        tree.file(path, known.of_kind(kind)?.clone());
+    }
+    Some(tree)
 }
 
 fn of_kind(hashes: &[Hash], kind: HashKind) -> Option<&Hash> {

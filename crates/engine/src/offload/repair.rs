@@ -17,7 +17,7 @@ use crate::output::{Replace, failed, finished, temporary_beside};
 use crate::take::wave_error;
 
 /// Added to the name of a card's folder.
-const BESIDE: &str = "-repaired";
+pub(super) const BESIDE: &str = "-repaired";
 
 /// Sample positions that are copied at a time.
 const PIECE: usize = 1 << 15;
@@ -64,8 +64,13 @@ pub(super) fn repair(root: &Path, all: &Contents, trouble: &mut Trouble) -> Vec<
                 trouble.finding(of_repaired(&from, &to, source.header()));
                 written.push(to);
             }
-            // from an earlier run
-            Err(error) if error.kind() == Kind::Refused => {}
+            // from an earlier run, if it holds the same
+            Err(error) if error.kind() == Kind::Refused => {
+                let there = media::open(&to).and_then(|file| compare(&source, &from, &file, &to));
+                if there.is_err() {
+                    trouble.add("not-repaired", error);
+                }
+            }
             Err(error) => trouble.add("not-repaired", error),
         }
     }
@@ -87,7 +92,10 @@ fn of_repaired(from: &Path, to: &Path, header: &Header) -> Finding {
         format!("{} samples in {}", header.length, to.display()),
         "a header that says so",
     )
-    .because("power was lost or the card was taken out while the unit recorded")
+    .because(match header.length_from_file() {
+        true => "power was lost or the card was taken out while the unit recorded",
+        false => "what wrote the file wrote its sizes wrong",
+    })
     .then("listen to its end; do not record on the card before its copies are verified")
 }
 
@@ -123,8 +131,12 @@ fn spec_of(source: &WaveFile<Arc<File>>, from: &Path) -> Result<WriteSpec> {
         }
         // EBU R 98: free text stands under T, without a comma
         bext.coding_history.push_str(&format!(
-            "T=commontime {}; header not closed: length of {} samples taken from the file\r\n",
+            "T=commontime {}; {}; {} samples\r\n",
             env!("CARGO_PKG_VERSION"),
+            match header.length_from_file() {
+                true => "header not closed: length taken from the file",
+                false => "sizes of the header put right",
+            },
             header.length
         ));
     }

@@ -1,16 +1,17 @@
 //! Everything that went wrong in, findings and the answer to one question out: may this card be used for something else?
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
 use super::CopyAt;
-use super::contents::Contents;
+use super::back::ReadBack;
+use super::contents::{CardFile, Contents};
 use super::copy::Copied;
 use super::place::Place;
-use super::record::listed_path;
-use crate::error::{Error, Kind};
+use super::record::{is_of_lists, listed_path};
+use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::media;
 
@@ -23,7 +24,7 @@ const TOLD: usize = 20;
 /// Whether a card may be formatted, and why not.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Release {
-    /// Whether at least two copies on different media hold everything on it, verified.
+    /// Whether at least two copies on different disks hold everything on it, verified.
     pub safe: bool,
     /// Why not; empty when it is.
     pub reasons: Vec<String>,
@@ -37,7 +38,9 @@ pub(super) struct Trouble {
     /// Files of the present card that could not be read or changed meanwhile.
     unread: usize,
     /// Files of the present card that are not what an earlier list says.
-    changed: usize,
+    changed: BTreeSet<PathBuf>,
+    /// What else keeps the present card.
+    reasons: Vec<String>,
 }
 
 /// The graver of two failures: a verification that failed, then reading and writing, then what was refused.
@@ -77,7 +80,7 @@ impl Trouble {
         let unlisted = all
             .files
             .iter()
-            .filter(|file| listed_path(&file.path).is_none());
+            .filter(|file| listed_path(&file.path).is_none() && !is_of_lists(&file.path));
         for file in unlisted {
             self.finding(
                 Finding::new(
@@ -138,8 +141,9 @@ impl Trouble {
 
     /// Files that are not what an earlier list says.
     pub fn changed(&mut self, place: &Place<'_>, files: Vec<PathBuf>) {
-        self.changed += files.len();
         for path in files {
+            let inside = path.strip_prefix(&place.root).unwrap_or(&path);
+            self.changed.insert(inside.to_path_buf());
             self.add(
                 "not-as-listed",
                 Error::new(
@@ -155,10 +159,57 @@ impl Trouble {
         }
     }
 
+    /// What is wrong with hash lists that the card brought; each is told once, though every place finds it.
+    pub fn brought(&mut self, findings: &[Finding]) {
+        for finding in findings {
+            if !self.findings.contains(finding) {
+                self.findings.push(finding.clone());
+                self.reasons
+                    .push("the hash lists that came with it are not sound".into());
+            }
+        }
+        self.reasons.dedup();
+    }
+
+    /// Holds a second look at the card against the first: what was recorded meanwhile is on no copy.
+    pub fn looked_again(&mut self, card: &Path, before: &Contents, after: Result<Contents>) {
+        let Ok(after) = after else {
+            self.reasons.push("it does not answer any more".into());
+            return;
+        };
+        let was: HashSet<&CardFile> = before.files.iter().collect();
+        let is: HashSet<&CardFile> = after.files.iter().collect();
+        let changed: BTreeSet<&Path> = was
+            .symmetric_difference(&is)
+            .map(|file| file.path.as_path())
+            .collect();
+        let Some(first) = changed.first() else {
+            return;
+        };
+        self.reasons.push(format!(
+            "{} on it changed while it was copied",
+            things(changed.len(), "file")
+        ));
+        let error = Error::new(
+            Kind::Verification,
+            format!(
+                "{} changed, came or went while the card was copied",
+                things(changed.len(), "file")
+            ),
+        );
+        self.add(
+            "card-changed",
+            error
+                .at(card.join(first))
+                .then("stop whatever writes to the card, and run the same command again"),
+        );
+    }
+
     /// The next card has its own counts.
     pub fn next_card(&mut self) {
         self.unread = 0;
-        self.changed = 0;
+        self.changed.clear();
+        self.reasons.clear();
     }
 
     /// All findings, those of a code that repeats without end cut short, and the gravest class of failure.
@@ -209,6 +260,7 @@ pub(super) fn shortened(findings: Vec<Finding>) -> Vec<Finding> {
 
 /// The answer for a card.
 pub(super) fn release(
+    card: &Path,
     all: &Contents,
     copies: &[CopyAt],
     asked: usize,
@@ -222,6 +274,16 @@ pub(super) fn release(
     };
     because(all.files.is_empty(), "there is no file on it".into());
     because(
+        all.hidden_recordings > 0,
+        format!(
+            "{} among what was left out as hidden (--everything copies it)",
+            match all.hidden_recordings {
+                1 => "1 recording is".into(),
+                number => format!("{number} recordings are"),
+            }
+        ),
+    );
+    because(
         !all.missed.is_empty(),
         format!(
             "{} on it could not be copied",
@@ -233,34 +295,44 @@ pub(super) fn release(
         format!("{} on it could not be read", things(trouble.unread, "file")),
     );
     because(
-        trouble.changed > 0,
+        !trouble.changed.is_empty(),
         format!(
             "{} not what an earlier hash list says",
-            match trouble.changed {
+            match trouble.changed.len() {
                 1 => "1 file is".into(),
                 number => format!("{number} files are"),
             }
         ),
     );
-    let (memory, whole): (Vec<&CopyAt>, Vec<&CopyAt>) = copies
-        .iter()
-        .filter(|copy| copy.complete)
-        .partition(|copy| media::is_memory(&copy.folder));
-    for copy in memory {
-        reasons.push(format!(
-            "{} is memory, which does not outlast the computer's power",
-            copy.folder.display()
-        ));
-    }
+    reasons.extend(trouble.reasons.iter().cloned());
+    let mut whole: Vec<&CopyAt> = copies.iter().filter(|copy| copy.complete).collect();
+    let complete = whole.len();
+    let mut doubts = Vec::new();
+    whole.retain(|copy| {
+        let folder = copy.folder.display();
+        let doubt = if media::is_memory(&copy.folder) {
+            format!("{folder} is memory, which does not outlast the computer's power")
+        } else if media::may_share_disk(card, &copy.folder) {
+            format!("{folder} lies on the disk of the card itself")
+        } else if copy.read_back == Some(ReadBack::Cached) {
+            format!("{folder} could be read back only through the system's memory")
+        } else {
+            return true;
+        };
+        doubts.push(doubt);
+        false
+    });
     if whole.len() < COPIES && reasons.is_empty() {
-        reasons.push(match (whole.len(), asked) {
+        reasons.push(match (complete, asked) {
             (0, _) => "no copy of it is complete".into(),
-            (_, 1) => "only one copy was asked for; two on different media are the rule".into(),
-            (_, asked) => format!("only one of {asked} copies is complete"),
+            (1, 1) => "only one copy was asked for; two on different disks are the rule".into(),
+            (1, asked) => format!("only one of {asked} copies is complete"),
+            _ => "fewer than two copies can be relied on".into(),
         });
+        reasons.extend(doubts);
     }
-    if whole.len() >= COPIES && on_one_file_system(&whole) {
-        reasons.push("all copies lie on one file system, so one fault can take them all".into());
+    if whole.len() >= COPIES && on_one_disk(&whole) {
+        reasons.push("all copies may lie on one disk, so one fault can take them all".into());
     }
     Release {
         safe: reasons.is_empty(),
@@ -268,10 +340,10 @@ pub(super) fn release(
     }
 }
 
-fn on_one_file_system(copies: &[&CopyAt]) -> bool {
+fn on_one_disk(copies: &[&CopyAt]) -> bool {
     copies
         .windows(2)
-        .all(|pair| media::same_file_system(&pair[0].folder, &pair[1].folder) == Some(true))
+        .all(|pair| media::may_share_disk(&pair[0].folder, &pair[1].folder))
 }
 
 fn files_were(number: usize) -> String {

@@ -1,8 +1,8 @@
 //! A folder with hash lists in, what became of its files since out: missing, extra, changed and renamed ones by name.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
 use std::path::{Path, PathBuf};
+use std::{fs, io};
 
 use ignore::gitignore::{Gitignore, GitignoreBuilder};
 use rayon::prelude::*;
@@ -13,10 +13,12 @@ use super::block::Aligned;
 use super::contents::{CardFile, DEPTH, contents};
 use super::hash::Hash;
 use super::list::{FOLDER, History, KnownFile};
-use super::record::listed_path;
+use super::record::{is_of_lists, listed_path};
+use super::repair::BESIDE;
 use super::verdict::{of_error, shortened};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
+use crate::media;
 use crate::progress::Progress;
 
 /// Files that are read at the same time: more only make a disk's head travel (common practice, no source).
@@ -68,14 +70,12 @@ pub struct Scope {
 /// [`Kind::Usage`] when there is none; [`Kind::Io`] when `folder` cannot be listed; [`Kind::Format`] when a list breaks
 /// its form.
 pub fn verify(folder: &Path, progress: &dyn Progress) -> Result<Verified> {
+    let mut findings = Vec::new();
     let mut roots = Vec::new();
-    fs::read_dir(folder).map_err(|error| {
-        Error::new(Kind::Io, "cannot be listed")
-            .at(folder)
+    find_roots(folder, DEPTH, &mut roots, &mut findings).map_err(|error| {
+        media::unreadable(folder, error)
             .then("check that the medium is there and the path is right")
-            .from_source(error)
     })?;
-    find_roots(folder, DEPTH, &mut roots);
     if roots.is_empty() {
         return Err(
             Error::new(Kind::Usage, "there is no hash list here or below")
@@ -84,26 +84,31 @@ pub fn verify(folder: &Path, progress: &dyn Progress) -> Result<Verified> {
         );
     }
     roots.sort();
-    let mut findings = Vec::new();
+    find_unlisted(folder, &roots, &mut findings);
     let mut scopes = Vec::new();
+    let mut unlisted = None;
     for root in &roots {
-        scopes.push(verify_scope(root, &roots, &mut findings, progress)?);
+        // one that cannot be verified does not keep the others from it
+        match verify_scope(root, &roots, &mut findings, progress) {
+            Ok(scope) => scopes.push(scope),
+            Err(error) => {
+                unlisted = Some(error.kind());
+                findings.push(of_error("not-verified", &error));
+            }
+        }
     }
+    let grave = ["list-missing", "list-changed", "chain-broken"];
+    let chain = findings.iter().any(|f| grave.contains(&f.code.as_str()));
     let failed = scopes
         .iter()
         .filter_map(Scope::failed)
+        .chain(unlisted)
+        .chain(chain.then_some(Kind::Verification))
         .max_by_key(|kind| *kind == Kind::Verification);
-    let chain = findings
-        .iter()
-        .any(|f| ["list-missing", "list-changed"].contains(&f.code.as_str()));
     Ok(Verified {
         scopes,
         findings: shortened(findings),
-        failed: if chain {
-            Some(Kind::Verification)
-        } else {
-            failed
-        },
+        failed,
     })
 }
 
@@ -119,17 +124,67 @@ impl Scope {
     }
 }
 
-fn find_roots(folder: &Path, depth: usize, roots: &mut Vec<PathBuf>) {
+/// Every folder with hash lists, `folder` included; what cannot be looked into is told.
+fn find_roots(
+    folder: &Path,
+    depth: usize,
+    roots: &mut Vec<PathBuf>,
+    findings: &mut Vec<Finding>,
+) -> io::Result<()> {
+    let entries = fs::read_dir(folder)?;
     if History::is_in(folder) {
         roots.push(folder.to_path_buf());
     }
-    let Some(depth) = depth.checked_sub(1) else {
+    for entry in entries {
+        let (path, inner) = match entry.and_then(|entry| Ok((entry.path(), entry.file_type()?))) {
+            Ok((path, kind)) if kind.is_dir() && path.file_name() != Some(FOLDER.as_ref()) => {
+                let inner = match depth.checked_sub(1) {
+                    Some(depth) => find_roots(&path, depth, roots, findings),
+                    None => Ok(()),
+                };
+                (path, inner)
+            }
+            Ok(_) => continue,
+            Err(error) => (folder.to_path_buf(), Err(error)),
+        };
+        if let Err(error) = inner {
+            findings.push(not_looked_at(&path, error.to_string()));
+        }
+    }
+    Ok(())
+}
+
+fn not_looked_at(path: &Path, why: String) -> Finding {
+    Finding::new("not-looked-at", Weight::Ask, "this could not be looked at")
+        .at(path.display().to_string())
+        .measured(why, "a file or a folder")
+}
+
+/// What lies beside the folders with lists, and on no list: copies that are not complete among them.
+fn find_unlisted(folder: &Path, roots: &[PathBuf], findings: &mut Vec<Finding>) {
+    if roots.iter().any(|root| root == folder) {
         return;
-    };
+    }
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
-        let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
-        if is_folder && entry.file_name() != FOLDER {
-            find_roots(&entry.path(), depth, roots);
+        let path = entry.path();
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let is_folder = path.is_dir();
+        let known = roots.iter().any(|root| root.starts_with(&path)) || name.ends_with(BESIDE);
+        if known || media::is_rubbish(&name, is_folder) {
+            continue;
+        }
+        let empty = is_folder && contents(&path, true).is_ok_and(|all| all.files.is_empty());
+        if !empty {
+            findings.push(
+                Finding::new(
+                    "unlisted",
+                    Weight::Ask,
+                    "no hash list says anything of this",
+                )
+                .at(path.display().to_string())
+                .because("a copy that is not complete, or something else beside the copies")
+                .then("run the `commontime offload` that made it again, or move it elsewhere"),
+            );
         }
     }
 }
@@ -205,11 +260,7 @@ fn present(
 ) -> Result<Present> {
     let all = contents(root, true)?;
     for (path, why) in &all.missed {
-        findings.push(
-            Finding::new("not-looked-at", Weight::Ask, "this could not be looked at")
-                .at(root.join(path).display().to_string())
-                .measured(why.clone(), "a file or a folder"),
-        );
+        findings.push(not_looked_at(&root.join(path), why.clone()));
     }
     let ignored = patterns(root, history.ignored());
     let nested: BTreeSet<&Path> = roots
@@ -223,12 +274,11 @@ fn present(
     };
     for file in all.files {
         let elsewhere = nested.iter().any(|inner| file.path.starts_with(inner));
-        let of_lists = file.path.iter().any(|name| name == FOLDER);
         match listed_path(&file.path) {
             Some(path) if known.contains_key(&path) => {
                 present.files.insert(path, file);
             }
-            _ if elsewhere || of_lists => {}
+            _ if elsewhere || is_of_lists(&file.path) => {}
             _ if ignored
                 .matched_path_or_any_parents(&file.path, false)
                 .is_ignore() => {}
@@ -303,7 +353,9 @@ fn check(
         );
     };
     match read_back(path, &[expected.kind], memory, told) {
-        Ok((hashes, _, how)) if hashes.first() == Some(expected) => Found::Equal(file.size, how),
+        Ok((hashes, size, how)) if hashes.first() == Some(expected) && size == file.size => {
+            Found::Equal(size, how)
+        }
         Ok((hashes, ..)) => Found::Changed {
             found: hashes.first().map_or(String::new(), words),
             expected: words(expected),
@@ -420,7 +472,7 @@ impl Scope {
             findings.push(
                 Finding::new("file-extra", Weight::Ask, "is here and on no hash list")
                     .at(place(path))
-                    .then("move it elsewhere, or put it on a list with `commontime offload`"),
+                    .then("move it elsewhere: only a file of its own card comes onto this list"),
             );
         }
     }

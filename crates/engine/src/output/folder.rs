@@ -109,9 +109,9 @@ impl Folder {
         clear(&self.path, 0);
     }
 
-    /// The same for a folder inside it, with all its folders.
-    pub(crate) fn clear_leftovers_below(&self, inside: &Path) {
-        clear(&self.path.join(inside), media::DEPTH);
+    /// The same for a folder inside it, with all its folders, so many deep.
+    pub(crate) fn clear_leftovers_below(&self, inside: &Path, depth: usize) {
+        clear(&self.path.join(inside), depth);
     }
 }
 

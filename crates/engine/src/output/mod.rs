@@ -6,7 +6,7 @@ mod text;
 
 pub(crate) use folder::{Folder, temporary_in};
 pub use text::{Replace, refuse_existing, write_text};
-pub(crate) use text::{failed, finished, temporary_beside};
+pub(crate) use text::{failed, finished, temporary_beside, write_bytes};
 
 use std::io;
 use std::path::Path;

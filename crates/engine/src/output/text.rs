@@ -15,9 +15,13 @@ use crate::error::{Error, Kind, Result};
 /// # Errors
 /// [`Kind::Refused`] when the file exists and `replace` was not asked for; [`Kind::Io`] when it cannot be written.
 pub fn write_text(path: &Path, text: &str, replace: Replace) -> Result<()> {
+    write_bytes(path, text.as_bytes(), replace)
+}
+
+/// The same for bytes.
+pub(crate) fn write_bytes(path: &Path, bytes: &[u8], replace: Replace) -> Result<()> {
     let mut file = temporary_beside(path)?;
-    file.write_all(text.as_bytes())
-        .map_err(|error| failed(path, error))?;
+    file.write_all(bytes).map_err(|error| failed(path, error))?;
     finished(file, path, replace)
 }
 

@@ -118,8 +118,18 @@ fn common_folder(card: &Path, takes: &[Take]) -> PathBuf {
     }
 }
 
+/// The part of a take's reference number that is its unit's, if it is written as EBU R 99 has it: 32 characters, the time of
+/// day behind the serial number, nine digits at the end.
 fn serial(take: &Take) -> Option<&str> {
-    take.notes.reference.get(UNIT_REFERENCE)
+    let reference = &take.notes.reference;
+    let time: u32 = reference.get(17..23)?.parse().ok()?;
+    let plausible = time / 10_000 < 24 && time / 100 % 100 < 60 && time % 100 < 60;
+    let digits = reference
+        .get(23..)?
+        .bytes()
+        .all(|byte| byte.is_ascii_digit());
+    let as_written = reference.len() == 32 && plausible && digits;
+    reference.get(UNIT_REFERENCE).filter(|_| as_written)
 }
 
 /// Whether two takes ran at the same time, among the pairs that are asked for by their places in the list.

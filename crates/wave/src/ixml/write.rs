@@ -197,11 +197,14 @@ impl Out {
 /// them on (clause 2.11).
 fn allowed(text: &str) -> String {
     let fine = |c: &char| matches!(c, '\t' | '\n' | '\r' | ' '..='\u{FFFD}' | '\u{10000}'..);
-    text.replace("\r\n", "\n")
+    let text: String = text
+        .replace("\r\n", "\n")
         .replace('\r', "\n")
         .chars()
         .filter(fine)
-        .collect()
+        .collect();
+    // what is left out may have stood between blanks and the end, where reading takes no blanks
+    text.trim().to_string()
 }
 
 /// Whether an element may have this name: a name of XML 1.0, clause 2.3, without colons.

@@ -10,8 +10,9 @@ use serde::Serialize;
 
 use super::chain::{self, ChainLink};
 use super::{Action, FOLDER, HashList};
-use crate::error::{Error, Kind, Result};
+use crate::error::Result;
 use crate::finding::{Finding, Weight};
+use crate::media::unreadable;
 use crate::offload::hash::{Hash, HashKind};
 use crate::output::{Replace, write_text};
 
@@ -68,6 +69,30 @@ impl KnownFile {
 }
 
 impl History {
+    /// Whether nothing is wrong with it that would make it worthless.
+    #[must_use]
+    pub fn is_sound(&self) -> bool {
+        self.findings
+            .iter()
+            .all(|finding| finding.weight < Weight::Stop)
+    }
+
+    /// Whether a chain names its lists.
+    pub(in crate::offload) fn is_chained(&self) -> bool {
+        self.findings
+            .iter()
+            .all(|f| !["chain-broken", "list-unchained"].contains(&f.code.as_str()))
+            && !self.links.is_empty()
+    }
+
+    /// Whether every list of another history is among this one's.
+    pub(in crate::offload) fn holds(&self, other: &Self) -> bool {
+        other
+            .links
+            .iter()
+            .all(|link| self.links.iter().any(|own| own.c4 == link.c4))
+    }
+
     /// Whether `root` has one.
     #[must_use]
     pub fn is_in(root: &Path) -> bool {
@@ -94,10 +119,13 @@ impl History {
             history.take_link(&folder, link)?;
         }
         history.links = links;
-        for file in lists_in(&folder)? {
-            if history.links.iter().all(|link| link.file != file) {
-                history.take_unchained(&folder, &file)?;
-            }
+        let mut unchained = lists_in(&folder)?;
+        unchained.retain(|file| history.links.iter().all(|link| link.file != *file));
+        // a run that was stopped before it wrote the chain leaves one list: the first of all, or the one after the chain
+        let next = format!("{:04}_", history.links.len() + 1);
+        let stopped = unchained.len() == 1 && unchained[0].starts_with(&next);
+        for file in unchained {
+            history.take_unchained(&folder, &file, stopped)?;
         }
         Ok(history)
     }
@@ -138,26 +166,35 @@ impl History {
         self.take_list(&path, link.number, &link.file, &xml)
     }
 
-    fn take_unchained(&mut self, folder: &Path, file: &str) -> Result<()> {
+    fn take_unchained(&mut self, folder: &Path, file: &str, stopped: bool) -> Result<()> {
         let path = folder.join(file);
         let xml = read_limited(&path).map_err(|error| unreadable(&path, error))?;
-        self.findings.push(
-            Finding::new(
+        let finding = match stopped {
+            true => Finding::new(
                 "list-unchained",
                 Weight::Warn,
                 "a hash list is not in its chain",
             )
-            .at(path.display().to_string())
             .because("the run that made it was stopped before it wrote the chain")
             .then("the next run that writes a list here takes it into the chain"),
-        );
+            false => Finding::new(
+                "chain-broken",
+                Weight::Stop,
+                "a hash list is in no chain, so nothing tells whether it was changed",
+            )
+            .because("the chain was lost, or a list was put here by hand")
+            .then("take the folder ascmhl from another copy"),
+        };
+        self.findings.push(finding.at(path.display().to_string()));
         let number = self.links.len() as u32 + 1;
         self.take_list(&path, number, file, &xml)?;
-        self.links.push(ChainLink {
-            number,
-            file: file.to_string(),
-            c4: Hash::of(HashKind::C4, &xml).text,
-        });
+        if stopped {
+            self.links.push(ChainLink {
+                number,
+                file: file.to_string(),
+                c4: Hash::of(HashKind::C4, &xml).text,
+            });
+        }
         Ok(())
     }
 
@@ -185,10 +222,12 @@ impl History {
                         since: generation.number,
                     })
                 });
+                // what was found changed says nothing of what the file was, in no kind of hash
+                if file.hashes.iter().any(|l| l.action == Some(Action::Failed)) {
+                    continue;
+                }
                 for listed in &file.hashes {
-                    if listed.action != Some(Action::Failed)
-                        && entry.of_kind(listed.hash.kind).is_none()
-                    {
+                    if entry.of_kind(listed.hash.kind).is_none() {
                         entry.hashes.push(listed.hash.clone());
                     }
                 }
@@ -227,18 +266,7 @@ impl History {
             .as_deref()
             .and_then(Path::file_name)
             .unwrap_or_default();
-        let name: String = name
-            .to_string_lossy()
-            .chars()
-            .map(|c| {
-                if c.is_control() || c == '\u{fffd}' {
-                    '_'
-                } else {
-                    c
-                }
-            })
-            .take(100)
-            .collect();
+        let name = file_name_part(&name.to_string_lossy());
         let file = format!(
             "{number:04}_{name}_{}.{ENDING}",
             at.strftime("%Y-%m-%d_%H%M%SZ")
@@ -261,6 +289,24 @@ impl History {
     }
 }
 
+/// What of a folder's name goes into the name of a list: no more than leaves room for the rest in the 255 bytes of common
+/// file systems.
+fn file_name_part(name: &str) -> String {
+    let mut part = String::new();
+    for c in name.chars() {
+        let c = if c.is_control() || c == '\u{fffd}' {
+            '_'
+        } else {
+            c
+        };
+        if part.len() + c.len_utf8() > 150 {
+            break;
+        }
+        part.push(c);
+    }
+    part
+}
+
 /// The names of the lists in a folder, in their order.
 fn lists_in(folder: &Path) -> Result<Vec<String>> {
     let entries = fs::read_dir(folder).map_err(|error| unreadable(folder, error))?;
@@ -280,10 +326,4 @@ fn read_limited(path: &Path) -> std::io::Result<Vec<u8>> {
     let mut bytes = Vec::new();
     File::open(path)?.take(LONGEST).read_to_end(&mut bytes)?;
     Ok(bytes)
-}
-
-fn unreadable(path: &Path, error: std::io::Error) -> Error {
-    Error::new(Kind::Io, "cannot be read")
-        .at(path)
-        .from_source(error)
 }

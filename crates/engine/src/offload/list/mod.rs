@@ -131,9 +131,15 @@ pub(super) fn can_be_listed(path: &str) -> bool {
     }) && path.trim() == path
 }
 
-/// Whether a path from a list stays inside the folder of its history.
+/// The longest path of a list, bytes, and its most names: more than any system opens.
+const LONGEST_PATH: usize = 4096;
+const MOST_NAMES: usize = 128;
+
+/// Whether a path from a list stays inside the folder of its history, and is one that a system could open.
 fn stays_inside(path: &str) -> bool {
     !path.is_empty()
+        && path.len() <= LONGEST_PATH
+        && path.split('/').count() <= MOST_NAMES
         && path
             .split('/')
             .all(|name| !name.is_empty() && name != "." && name != ".." && !name.contains('\0'))
