@@ -2,6 +2,7 @@
 
 pub(crate) mod as_text;
 mod sniff;
+mod walk;
 
 use std::fs::{self, File};
 use std::hash::Hasher;
@@ -13,11 +14,10 @@ use wave::{ReadAt, read_exact_at};
 
 use crate::error::{Error, Kind, Result};
 pub use sniff::{OtherSound, sniff};
+pub(crate) use walk::{Met, walk};
 
 /// How much of a file's head and tail goes into its digest, bytes.
 const DIGEST_BYTES: u64 = 64 << 10;
-/// How deep folders on a card are followed.
-const DEPTH: usize = 8;
 
 /// Endings that wave files are given.
 const WAVE_ENDINGS: [&str; 5] = ["wav", "wave", "bwf", "rf64", "bw64"];
@@ -73,12 +73,11 @@ pub fn list(card: &Path) -> Result<Listing> {
         listing.waves.push(card.to_path_buf());
         return Ok(listing);
     }
-    let entries = fs::read_dir(card).map_err(|error| {
+    walk(card, &mut |path, met| listing.take(path, met)).map_err(|error| {
         Error::new(Kind::Io, "cannot be listed")
             .at(card)
             .from_source(error)
     })?;
-    walk(entries, DEPTH, &mut listing);
     for list in [
         &mut listing.waves,
         &mut listing.other_sound,
@@ -90,34 +89,32 @@ pub fn list(card: &Path) -> Result<Listing> {
     Ok(listing)
 }
 
-fn walk(entries: fs::ReadDir, depth: usize, listing: &mut Listing) {
-    for entry in entries.flatten() {
-        let path = entry.path();
-        let name = entry.file_name().to_string_lossy().to_lowercase();
-        let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
-        if is_rubbish(&name, is_folder) {
-            listing.junk.push(path);
+impl Listing {
+    /// Puts what a walk meets where it belongs; says whether a folder is entered.
+    fn take(&mut self, path: &Path, met: &Met) -> bool {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        let is_folder = *met == Met::Folder;
+        if let Met::Failed(why) = met {
+            self.unlisted.push((path.to_path_buf(), why.clone()));
+        } else if is_rubbish(&name, is_folder) {
+            self.junk.push(path.to_path_buf());
         } else if is_folder {
-            match fs::read_dir(&path) {
-                Ok(inner) if depth > 0 => walk(inner, depth - 1, listing),
-                Ok(_) => {
-                    let why = format!("more than {DEPTH} folders deep");
-                    listing.unlisted.push((path, why));
-                }
-                Err(error) => listing.unlisted.push((path, error.to_string())),
-            }
+            return true;
         } else {
             let ending = name.rsplit_once('.').map_or("", |(_, ending)| ending);
-            let is_file = fs::metadata(&path).is_ok_and(|about| about.is_file());
-            let wave = WAVE_ENDINGS.contains(&ending);
-            match wave || OTHER_ENDINGS.contains(&ending) {
+            let ending = ending.to_lowercase();
+            let is_file = fs::metadata(path).is_ok_and(|about| about.is_file());
+            let wave = WAVE_ENDINGS.contains(&ending.as_str());
+            let list = match wave || OTHER_ENDINGS.contains(&ending.as_str()) {
                 // opening a pipe would wait for ever
-                true if !is_file => listing.junk.push(path),
-                true if wave => listing.waves.push(path),
-                true => listing.other_sound.push(path),
-                false => {}
-            }
+                true if !is_file => &mut self.junk,
+                true if wave => &mut self.waves,
+                true => &mut self.other_sound,
+                false => return false,
+            };
+            list.push(path.to_path_buf());
         }
+        false
     }
 }
 
@@ -303,6 +300,7 @@ fn disk_of(_place: &Path) -> Option<String> {
 #[cfg(target_os = "linux")]
 mod magic {
     pub const FAT: u64 = 0x4d44;
+    pub const EXFAT: u64 = 0x2011_bab0;
     pub const MEMORY: [u64; 2] = [0x0102_1994, 0x8584_58f6];
 }
 
@@ -312,6 +310,21 @@ pub fn is_fat(folder: &Path) -> bool {
     #[cfg(target_os = "linux")]
     {
         rustix::fs::statfs(folder).is_ok_and(|about| about.f_type as u64 == magic::FAT)
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        let _ = folder;
+        false
+    }
+}
+
+/// Whether a folder lies on FAT or exFAT, which take no names with `"*/:<>?\|`; `false` when the system does not tell.
+#[must_use]
+pub fn is_fat_or_exfat(folder: &Path) -> bool {
+    #[cfg(target_os = "linux")]
+    {
+        let exfat = |about: rustix::fs::StatFs| about.f_type as u64 == magic::EXFAT;
+        is_fat(folder) || rustix::fs::statfs(folder).is_ok_and(exfat)
     }
     #[cfg(not(target_os = "linux"))]
     {

@@ -114,6 +114,18 @@ fn sound_is_known_by_what_it_holds() {
 }
 
 #[test]
+fn folders_are_followed_a_long_way_and_then_told() {
+    let deep = |folders: usize| format!("{}T01.wav", "d/".repeat(folders));
+    let near = card(&[&deep(60)]);
+    let listing = list(near.path()).expect("listed");
+    assert_eq!((listing.waves.len(), listing.unlisted.len()), (1, 0));
+    let far = card(&[&deep(70)]);
+    let listing = list(far.path()).expect("listed");
+    assert_eq!((listing.waves.len(), listing.unlisted.len()), (0, 1));
+    assert!(listing.unlisted[0].1.contains("folders deep"));
+}
+
+#[test]
 fn what_is_no_file_is_not_opened() {
     let card = card(&["a.wav"]);
     let pipe = card.path().join("pipe.wav");

@@ -1,14 +1,11 @@
 //! A card in, everything on it out: files with their sizes and times, folders that are empty, and what is not copied.
 
-use std::fs::{self, DirEntry};
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use crate::error::{Error, Kind, Result};
-use crate::media::{self, natural_key};
-
-/// How deep folders are followed; beyond, a card is told to be not copied whole.
-pub(super) const DEPTH: usize = 64;
+use crate::media::{self, Met, natural_key};
 
 /// A file to be copied.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
@@ -46,13 +43,12 @@ impl Contents {
 /// Lists a card; `everything` takes the rubbish too.
 pub(super) fn contents(card: &Path, everything: bool) -> Result<Contents> {
     let mut all = Contents::default();
-    let entries = fs::read_dir(card).map_err(|error| {
+    media::walk(card, &mut |path, met| all.take(card, path, met, everything)).map_err(|error| {
         Error::new(Kind::Io, "cannot be listed")
             .at(card)
             .then("check that the card is mounted and that it is a folder")
             .from_source(error)
     })?;
-    walk(entries, Path::new(""), DEPTH, everything, &mut all);
     all.files
         .sort_by_cached_key(|file| (natural_key(&file.path.to_string_lossy()), file.path.clone()));
     all.folders.sort();
@@ -61,76 +57,52 @@ pub(super) fn contents(card: &Path, everything: bool) -> Result<Contents> {
     Ok(all)
 }
 
-fn walk(entries: fs::ReadDir, inside: &Path, depth: usize, everything: bool, all: &mut Contents) {
-    for entry in entries {
-        let entry = match entry {
-            Ok(entry) => entry,
-            Err(error) => {
-                all.missed.push((inside.to_path_buf(), error.to_string()));
-                continue;
+impl Contents {
+    /// Puts what a walk meets where it belongs; says whether a folder is entered.
+    fn take(&mut self, card: &Path, whole: &Path, met: &Met, everything: bool) -> bool {
+        let path = whole.strip_prefix(card).unwrap_or(whole).to_path_buf();
+        let name = whole.file_name().unwrap_or_default().to_string_lossy();
+        // units have folders of this name for takes that were deleted on them
+        let deleted = name.eq_ignore_ascii_case("trash");
+        let rubbish = media::is_rubbish(&name, *met == Met::Folder) && !deleted;
+        match met {
+            Met::Failed(why) => self.missed.push((path, why.clone())),
+            _ if rubbish && !everything => {
+                if !media::is_of_system(&name) {
+                    self.hidden_recordings += recordings(whole);
+                }
+                self.rubbish.push(path);
             }
-        };
-        let path = inside.join(entry.file_name());
-        if let Err(why) = take(&entry, path.clone(), depth, everything, all) {
-            all.missed.push((path, why));
+            Met::Folder => {
+                self.folders.push(path);
+                return true;
+            }
+            Met::File => match fs::symlink_metadata(whole) {
+                Ok(about) => self.files.push(CardFile {
+                    path,
+                    size: about.len(),
+                    modified: about.modified().ok(),
+                }),
+                Err(error) => self.missed.push((path, error.to_string())),
+            },
+            Met::Link => self.missed.push((path, "a link".into())),
+            Met::Other => self.missed.push((path, "no file".into())),
         }
+        false
     }
 }
 
-fn take(
-    entry: &DirEntry,
-    path: PathBuf,
-    depth: usize,
-    everything: bool,
-    all: &mut Contents,
-) -> std::result::Result<(), String> {
-    let words = |error: std::io::Error| error.to_string();
-    let kind = entry.file_type().map_err(words)?;
-    let name = entry.file_name();
-    let shown = name.to_string_lossy();
-    // units have folders of this name for takes that were deleted on them
-    let deleted = shown.eq_ignore_ascii_case("trash");
-    if media::is_rubbish(&shown, kind.is_dir()) && !deleted && !everything {
-        if !media::is_of_system(&shown) {
-            count_recordings(&entry.path(), depth, &mut all.hidden_recordings);
-        }
-        all.rubbish.push(path);
-    } else if kind.is_dir() {
-        let depth = depth
-            .checked_sub(1)
-            .ok_or_else(|| format!("more than {DEPTH} folders deep"))?;
-        let inner = fs::read_dir(entry.path()).map_err(words)?;
-        all.folders.push(path.clone());
-        walk(inner, &path, depth, everything, all);
-    } else if kind.is_file() {
-        let about = entry.metadata().map_err(words)?;
-        all.files.push(CardFile {
-            path,
-            size: about.len(),
-            modified: about.modified().ok(),
-        });
-    } else {
-        let what = if kind.is_symlink() {
-            "a link"
-        } else {
-            "no file"
-        };
-        return Err(what.into());
-    }
-    Ok(())
-}
-
-/// Counts wave files, twins that other systems make of them left aside.
-fn count_recordings(path: &Path, depth: usize, count: &mut usize) {
-    if path.is_dir() && !path.is_symlink() {
-        let Some(depth) = depth.checked_sub(1) else {
-            return;
-        };
-        for entry in fs::read_dir(path).into_iter().flatten().flatten() {
-            count_recordings(&entry.path(), depth, count);
-        }
-    } else {
+/// How many wave files a file or folder is or holds, twins that other systems make of them left aside.
+fn recordings(path: &Path) -> usize {
+    let is_recording = |path: &Path| {
         let name = path.file_name().unwrap_or_default().to_string_lossy();
-        *count += usize::from(media::is_wave(path) && !name.starts_with("._"));
-    }
+        media::is_wave(path) && !name.starts_with("._")
+    };
+    let mut count = usize::from(path.is_file() && is_recording(path));
+    // what is no folder, or cannot be looked into, holds none that could be counted
+    let _ = media::walk(path, &mut |path, met| {
+        count += usize::from(*met == Met::File && is_recording(path));
+        true
+    });
+    count
 }

@@ -152,7 +152,7 @@ pub fn offload(options: &OffloadOptions, progress: &dyn Progress) -> Result<Offl
             &folders,
             &mut trouble,
             progress,
-        )?);
+        ));
     }
     let (findings, failed) = trouble.told();
     Ok(Offloaded {
@@ -258,7 +258,7 @@ fn one_card(
     folders: &[Folder],
     trouble: &mut Trouble,
     progress: &dyn Progress,
-) -> Result<OffloadedCard> {
+) -> OffloadedCard {
     trouble.card(card, all);
     let now = Timestamp::now();
     let mut reserved = Reserved::default();
@@ -303,7 +303,7 @@ fn one_card(
     trouble.looked_again(card, all, contents(card, options.everything));
     let release = verdict::release(card, all, &copies, options.to.len(), trouble);
     trouble.next_card();
-    Ok(OffloadedCard {
+    OffloadedCard {
         name,
         card: card.to_path_buf(),
         files: all.files.len(),
@@ -311,7 +311,7 @@ fn one_card(
         left_out: all.rubbish.clone(),
         copies,
         release,
-    })
+    }
 }
 
 /// A card and what became of its files.

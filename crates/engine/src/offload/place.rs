@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::contents::{CardFile, Contents, DEPTH};
+use super::contents::{CardFile, Contents};
 use super::list::{FOLDER, History, KnownFile};
+use super::repair::BESIDE;
 use super::verdict::of_error;
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
@@ -56,7 +57,8 @@ impl<'a> Place<'a> {
     ) -> std::result::Result<Self, Vec<Error>> {
         let root = folder.path().join(name);
         refuse_links(&root, all)?;
-        folder.clear_leftovers_below(Path::new(name), DEPTH);
+        folder.clear_leftovers_below(Path::new(name));
+        folder.clear_leftovers_below(Path::new(&format!("{name}{BESIDE}")));
         let mut there = Vec::new();
         let mut others = Vec::new();
         for file in &all.files {
@@ -71,6 +73,7 @@ impl<'a> Place<'a> {
         }
         refuse_others(&root, &others)?;
         refuse_large(folder.path(), &root, all)?;
+        refuse_names(&root, all, media::is_fat_or_exfat(folder.path()))?;
         let missing: u64 = all
             .files
             .iter()
@@ -195,6 +198,29 @@ fn refuse_large_on(root: &Path, all: &Contents, fat: bool) -> std::result::Resul
     )])
 }
 
+/// Names with these characters, or that end with a blank or a dot, are none on FAT and exFAT (Microsoft, exFAT file system
+/// specification, 7.7.3, and FAT32 File System Specification 1.03, long names; the ends from memory).
+fn refuse_names(root: &Path, all: &Contents, fat: bool) -> std::result::Result<(), Vec<Error>> {
+    let bad = |file: &&CardFile| {
+        file.path.iter().any(|name| {
+            let name = name.to_string_lossy();
+            let forbidden = |c: char| c.is_control() || r#""*/:<>?\|"#.contains(c);
+            name.contains(forbidden) || name.ends_with([' ', '.'])
+        })
+    };
+    let number = all.files.iter().filter(bad).count();
+    if !fat || number == 0 {
+        return Ok(());
+    }
+    let message = format!(
+        "this place takes no such names: {}; nothing was written",
+        named(all.files.iter().filter(bad), number)
+    );
+    Err(vec![Error::new(Kind::Refused, message).at(root).then(
+        "copy to a medium with another file system; do not rename files on the card",
+    )])
+}
+
 fn make_folders(root: &Path, all: &Contents) -> Result<()> {
     let inner = own_folders(all);
     for path in [root.to_path_buf()]
@@ -264,6 +290,38 @@ fn take_lists(card: &Path, root: &Path) -> Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn names_that_fat_does_not_take_are_refused_before_anything_is_written() {
+        let with = |name: &str, fat| {
+            let all = Contents {
+                files: vec![CardFile {
+                    path: name.into(),
+                    size: 1,
+                    modified: None,
+                }],
+                ..Contents::default()
+            };
+            refuse_names(Path::new("place"), &all, fat)
+        };
+        for name in [
+            "a:b.wav",
+            "x?/T01.WAV",
+            "end. /T01.WAV",
+            "T01.WAV.",
+            "a|b",
+            "\"q\".wav",
+        ] {
+            assert!(with(name, false).is_ok());
+            let errors = with(name, true).expect_err("refused");
+            assert!(
+                errors[0].to_string().contains("no such names"),
+                "{}",
+                errors[0]
+            );
+        }
+        assert!(with("DAY 1/T\u{e9} 01.WAV", true).is_ok());
+    }
 
     /// FAT32 holds 4294967295 bytes in a file, header included (Microsoft, FAT32 File System Specification 1.03).
     #[test]

@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use super::back::{ReadBack, read_back};
 use super::block::Aligned;
-use super::contents::{CardFile, DEPTH, contents};
+use super::contents::{CardFile, contents};
 use super::hash::Hash;
 use super::list::{FOLDER, History, KnownFile};
 use super::record::{is_of_lists, listed_path};
@@ -18,7 +18,7 @@ use super::repair::BESIDE;
 use super::verdict::{of_error, shortened};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
-use crate::media;
+use crate::media::{self, Met};
 use crate::progress::Progress;
 
 /// Files that are read at the same time: more only make a disk's head travel (common practice, no source).
@@ -71,8 +71,7 @@ pub struct Scope {
 /// its form.
 pub fn verify(folder: &Path, progress: &dyn Progress) -> Result<Verified> {
     let mut findings = Vec::new();
-    let mut roots = Vec::new();
-    find_roots(folder, DEPTH, &mut roots, &mut findings).map_err(|error| {
+    let roots = find_roots(folder, &mut findings).map_err(|error| {
         media::unreadable(folder, error)
             .then("check that the medium is there and the path is right")
     })?;
@@ -83,7 +82,6 @@ pub fn verify(folder: &Path, progress: &dyn Progress) -> Result<Verified> {
                 .then("give the folder of a copy that `commontime offload` made, or one above it"),
         );
     }
-    roots.sort();
     find_unlisted(folder, &roots, &mut findings);
     let mut scopes = Vec::new();
     let mut unlisted = None;
@@ -125,33 +123,23 @@ impl Scope {
 }
 
 /// Every folder with hash lists, `folder` included; what cannot be looked into is told.
-fn find_roots(
-    folder: &Path,
-    depth: usize,
-    roots: &mut Vec<PathBuf>,
-    findings: &mut Vec<Finding>,
-) -> io::Result<()> {
-    let entries = fs::read_dir(folder)?;
+fn find_roots(folder: &Path, findings: &mut Vec<Finding>) -> io::Result<Vec<PathBuf>> {
+    let mut roots = Vec::new();
+    media::walk(folder, &mut |path, met| {
+        if let Met::Failed(why) = met {
+            findings.push(not_looked_at(path, why.clone()));
+        }
+        let enter = *met == Met::Folder && path.file_name() != Some(FOLDER.as_ref());
+        if enter && History::is_in(path) {
+            roots.push(path.to_path_buf());
+        }
+        enter
+    })?;
     if History::is_in(folder) {
         roots.push(folder.to_path_buf());
     }
-    for entry in entries {
-        let (path, inner) = match entry.and_then(|entry| Ok((entry.path(), entry.file_type()?))) {
-            Ok((path, kind)) if kind.is_dir() && path.file_name() != Some(FOLDER.as_ref()) => {
-                let inner = match depth.checked_sub(1) {
-                    Some(depth) => find_roots(&path, depth, roots, findings),
-                    None => Ok(()),
-                };
-                (path, inner)
-            }
-            Ok(_) => continue,
-            Err(error) => (folder.to_path_buf(), Err(error)),
-        };
-        if let Err(error) = inner {
-            findings.push(not_looked_at(&path, error.to_string()));
-        }
-    }
-    Ok(())
+    roots.sort();
+    Ok(roots)
 }
 
 fn not_looked_at(path: &Path, why: String) -> Finding {

@@ -12,7 +12,7 @@ use rustix::io::Errno;
 use tempfile::NamedTempFile;
 
 use crate::error::{Error, Kind, Result};
-use crate::media;
+use crate::media::{self, Met};
 
 const PREFIX: &str = ".commontime-";
 const SUFFIX: &str = ".part";
@@ -106,38 +106,33 @@ impl Folder {
 
     /// Removes what a run that was killed left in the folder itself: files under temporary names.
     pub(crate) fn clear_leftovers(&self) {
-        clear(&self.path, 0);
+        clear(&self.path, false);
     }
 
-    /// The same for a folder inside it, with all its folders, so many deep.
-    pub(crate) fn clear_leftovers_below(&self, inside: &Path, depth: usize) {
-        clear(&self.path.join(inside), depth);
+    /// The same for a folder inside it, with all its folders.
+    pub(crate) fn clear_leftovers_below(&self, inside: &Path) {
+        clear(&self.path.join(inside), true);
     }
 }
 
-fn clear(folder: &Path, depth: usize) {
-    let Ok(entries) = fs::read_dir(folder) else {
-        return;
-    };
-    for entry in entries.flatten() {
-        let name = entry.file_name();
-        let name = name.to_string_lossy();
-        let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
-        if is_folder && depth > 0 {
-            clear(&entry.path(), depth - 1);
-        } else if !is_folder && is_temporary(&name) {
+fn clear(folder: &Path, deep: bool) {
+    // a folder that is not there holds nothing to be cleared
+    let _ = media::walk(folder, &mut |path, met| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        if *met == Met::File && is_temporary(&name) {
             // one that cannot go does no harm: it has no finished name
             #[expect(
                 clippy::disallowed_methods,
                 reason = "a temporary file of a run that was killed, in the folder this run holds"
             )]
-            let _ = fs::remove_file(entry.path());
+            let _ = fs::remove_file(path);
         }
-    }
+        deep
+    });
 }
 
 /// Whether a name is one that only unfinished files carry.
-pub(crate) fn is_temporary(name: &str) -> bool {
+fn is_temporary(name: &str) -> bool {
     name.starts_with(PREFIX) && name.ends_with(SUFFIX)
 }
 
