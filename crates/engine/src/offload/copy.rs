@@ -27,6 +27,9 @@ const WAITING: usize = 2;
 /// Files that may wait to be read back at a place; each is an open file.
 const UNREAD: usize = 64;
 
+/// What is said of a copy whose original could not be read: the card's own error says it all.
+pub(super) const NOT_READ: &str = "was not read from the card";
+
 /// A file to be copied.
 pub(super) struct Job<'a> {
     /// The file on the card.
@@ -298,7 +301,7 @@ fn read_back_all(
             let path = folder.join(&job.file.path);
             let (Some(hash), drafted) = (hash, drafted?) else {
                 // the card's own error says it all
-                return Err(Error::new(Kind::Io, "was not read from the card").at(&path));
+                return Err(Error::new(Kind::Io, NOT_READ).at(&path));
             };
             if matches!(drafted, Drafted::NotTried) {
                 return Ok(None);

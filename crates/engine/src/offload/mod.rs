@@ -25,6 +25,7 @@ use crate::finding::{Finding, Weight};
 use crate::media;
 use crate::output::Folder;
 use crate::progress::Progress;
+use crate::take::refuse_nested as refuse_nested_cards;
 
 pub use back::ReadBack;
 pub use hash::{Hash, HashKind, Hasher};
@@ -210,19 +211,15 @@ fn names_of(options: &OffloadOptions) -> Result<Vec<String>> {
 }
 
 fn refuse_nested(options: &OffloadOptions) -> Result<()> {
-    if options.cards.is_empty() || options.to.is_empty() {
-        return Err(Error::new(Kind::Usage, "a card and a place are needed"));
+    refuse_nested_cards(&options.cards)?;
+    if options.to.is_empty() {
+        return Err(Error::new(Kind::Usage, "no place to copy to was given"));
     }
     let same = |a: &PathBuf, b: &PathBuf| media::is_inside(a, b) && media::is_inside(b, a);
-    for (list, what) in [(&options.cards, "card"), (&options.to, "place")] {
-        for (index, path) in list.iter().enumerate() {
-            if list[..index]
-                .iter()
-                .any(|other| same(other, path) || other == path)
-            {
-                let message = format!("the same {what} was given twice");
-                return Err(Error::new(Kind::Usage, message).at(path));
-            }
+    for (index, path) in options.to.iter().enumerate() {
+        let mut earlier = options.to[..index].iter();
+        if earlier.any(|other| same(other, path) || other == path) {
+            return Err(Error::new(Kind::Usage, "the same place was given twice").at(path));
         }
     }
     for card in &options.cards {

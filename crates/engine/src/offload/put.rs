@@ -12,6 +12,7 @@ use tempfile::NamedTempFile;
 
 use super::block::{ALIGNED, BLOCK};
 use super::contents::CardFile;
+use super::copy::NOT_READ;
 use crate::error::{Error, Kind, Result};
 use crate::output::temporary_in;
 
@@ -95,9 +96,7 @@ impl<'a> Writer<'a> {
             State::NotTried => Ok(Drafted::NotTried),
             State::Failed(error) => Err(error),
             // the temporary file goes with the draft
-            State::Writing(draft) if !whole => {
-                Err(Error::new(Kind::Io, "was not read from the card").at(&draft.path))
-            }
+            State::Writing(draft) if !whole => Err(Error::new(Kind::Io, NOT_READ).at(&draft.path)),
             State::Writing(draft) => {
                 let (path, written) = (draft.path.clone(), draft.written);
                 match draft.finish() {

@@ -8,7 +8,7 @@ use serde::Serialize;
 use super::CopyAt;
 use super::back::ReadBack;
 use super::contents::{CardFile, Contents};
-use super::copy::Copied;
+use super::copy::{Copied, NOT_READ};
 use super::place::Place;
 use super::record::{is_of_lists, listed_path};
 use crate::error::{Error, Kind, Result};
@@ -101,10 +101,14 @@ impl Trouble {
         let mut left_at = vec![0; places.len()];
         for copied in results {
             match copied.read {
-                // what the places say then is a consequence
+                // what the places say then is a consequence, unless they failed by themselves
                 Err(error) => {
                     self.unread += 1;
                     self.add("not-read", error);
+                    let errors = copied.places.into_iter().filter_map(Result::err);
+                    for error in errors.filter(|error| error.message() != NOT_READ) {
+                        self.add("not-written", error);
+                    }
                 }
                 Ok(None) => {
                     self.unread += 1;

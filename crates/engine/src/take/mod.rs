@@ -24,6 +24,7 @@ use timecode::Counting;
 use crate::finding::Finding;
 use crate::units::{SampleCount, SampleRate};
 
+pub(crate) use scan::refuse_nested;
 pub use scan::scan;
 pub use settings::{SettingsRow, settings_table};
 pub(crate) use sound::wave_error;

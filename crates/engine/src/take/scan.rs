@@ -50,7 +50,8 @@ pub fn scan(cards: &[PathBuf], progress: &dyn Progress) -> Result<Surveyed> {
     })
 }
 
-fn refuse_nested(cards: &[PathBuf]) -> Result<()> {
+/// Refuses no card, a card twice, and one inside another.
+pub(crate) fn refuse_nested(cards: &[PathBuf]) -> Result<()> {
     if cards.is_empty() {
         return Err(
             Error::new(Kind::Usage, "no card was given").then("name the folder of each unit")

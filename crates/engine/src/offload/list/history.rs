@@ -102,7 +102,7 @@ impl History {
     /// Reads the history of `root`; an empty one when there is none.
     ///
     /// # Errors
-    /// [`Kind::Io`] when a list cannot be read, [`Kind::Format`] when it breaks its form.
+    /// [`Io`](crate::Kind::Io) when a list cannot be read, [`Format`](crate::Kind::Format) when it breaks its form.
     pub fn load(root: &Path) -> Result<Self> {
         let mut history = Self::default();
         if !Self::is_in(root) {
