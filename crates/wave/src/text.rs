@@ -93,6 +93,20 @@ fn plain(c: char) -> &'static str {
     }
 }
 
+/// The text without the characters that XML 1.0 does not allow (clause 2.2), its lines ended as a reader would hand
+/// them on (clause 2.11).
+pub(crate) fn allowed(text: &str) -> String {
+    let fine = |c: &char| matches!(c, '\t' | '\n' | '\r' | ' '..='\u{FFFD}' | '\u{10000}'..);
+    let text: String = text
+        .replace("\r\n", "\n")
+        .replace('\r', "\n")
+        .chars()
+        .filter(fine)
+        .collect();
+    // what is left out may have stood between blanks and the end, where reading takes no blanks
+    text.trim().to_string()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

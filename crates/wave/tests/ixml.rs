@@ -329,15 +329,30 @@ fn a_group_of_which_nothing_can_be_written_is_left_out() {
 fn blanks_that_a_character_left_at_an_end_go_with_it() {
     let ixml = Ixml {
         note: some("two words \n\u{1}"),
-        others: vec![Node {
-            children: vec![Node::new("INNER", "6")],
-            ..Node::new("OWN", "text \n \u{1}")
-        }],
+        others: vec![
+            Node {
+                children: vec![Node::new("INNER", "6")],
+                ..Node::new("OWN", "text \n \u{1}")
+            },
+            Node {
+                children: vec![Node::new("INNER", "6")],
+                ..Node::new("NOTHING", "\u{0}")
+            },
+        ],
         ..Ixml::default()
     };
     let text = ixml.to_xml();
     assert!(text.contains("<NOTE>two words</NOTE>"), "{text}");
     assert_eq!(read(text.as_bytes()).0.to_xml(), text);
+}
+
+/// Found by fuzzing: a text of nothing but characters that XML does not hold.
+#[test]
+fn characters_that_xml_does_not_hold_are_not_read() {
+    let (ixml, _) =
+        read(b"<BWFXML><TAKE>\0\x01</TAKE><NOTE>a\x02b</NOTE><OWN>\0<IN>6</IN></OWN></BWFXML>");
+    assert_eq!((ixml.take, ixml.note.as_deref()), (None, Some("ab")));
+    assert_eq!(ixml.others[0].text, "");
 }
 
 /// The chunk itself has an even size, so that no reader depends on its pad byte.

@@ -1,6 +1,8 @@
 //! Text in, a small bounded tree of elements out, through quick-xml's events. What field machines write is taken as it
 //! comes: dangling `&`, prefixes that are not declared, ends that do not match, a tail that is missing.
 
+use crate::text::allowed;
+
 use quick_xml::Reader;
 use quick_xml::events::{BytesRef, Event};
 
@@ -137,10 +139,7 @@ fn close_last(open: &mut Vec<Node>, root: &mut Option<Node>) {
 
 /// Puts an ended element where it belongs; of several roots the first is taken.
 fn close(mut node: Node, open: &mut [Node], root: &mut Option<Node>) {
-    let trimmed = node.text.trim();
-    if trimmed.len() < node.text.len() {
-        node.text = trimmed.to_owned();
-    }
+    node.text = allowed(&node.text);
     match open.last_mut() {
         Some(parent) => parent.children.push(node),
         None => *root = root.take().or(Some(node)),

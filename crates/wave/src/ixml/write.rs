@@ -3,6 +3,7 @@
 use quick_xml::escape::escape;
 
 use crate::ixml::{FileSet, History, Ixml, Node, Speed, SyncPoint, Track};
+use crate::text::allowed;
 
 impl Ixml {
     /// The document. `raw` and `track_count` are not used: the fields speak.
@@ -105,10 +106,11 @@ impl Out {
             if !node.children.iter().any(|child| is_name(&child.name)) {
                 self.value(&node.name, Some(&node.text));
             } else {
+                let text = allowed(&node.text);
                 self.inside(&node.name, |out| {
-                    if !node.text.is_empty() {
+                    if !text.is_empty() {
                         out.indent();
-                        out.text.push_str(&escape(allowed(&node.text).as_str()));
+                        out.text.push_str(&escape(text.as_str()));
                         out.text.push('\n');
                     }
                     out.nodes(&node.children);
@@ -191,20 +193,6 @@ impl Out {
             });
         }
     }
-}
-
-/// The text without the characters that XML 1.0 does not allow (clause 2.2), its lines ended as a reader would hand
-/// them on (clause 2.11).
-fn allowed(text: &str) -> String {
-    let fine = |c: &char| matches!(c, '\t' | '\n' | '\r' | ' '..='\u{FFFD}' | '\u{10000}'..);
-    let text: String = text
-        .replace("\r\n", "\n")
-        .replace('\r', "\n")
-        .chars()
-        .filter(fine)
-        .collect();
-    // what is left out may have stood between blanks and the end, where reading takes no blanks
-    text.trim().to_string()
 }
 
 /// Whether an element may have this name: a name of XML 1.0, clause 2.3, without colons.
