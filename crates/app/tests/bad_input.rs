@@ -36,13 +36,7 @@ fn broken_files_among_good_ones_are_told_and_the_rest_is_built() {
         b"RIFF\x24\x00\x00\x00WAVEfmt \x10\x00",
     );
     let before = listing(&place.cards());
-    let run = commontime(&[
-        "join",
-        &place.card("NORTH"),
-        &place.card("SOUTH"),
-        "--out",
-        &place.out(),
-    ]);
+    let run = place.join(&[]);
     let said = stderr(&run);
     assert!(place.out_path().join("alignment.json").is_file(), "{said}");
     for name in ["A_TEXT.WAV", "B_EMPTY.WAV", "C_CUT.WAV"] {
@@ -80,13 +74,7 @@ fn a_name_that_is_no_utf8_is_told_and_the_rest_is_built() {
     assert_eq!(status(&survey), 1, "{}", stderr(&survey));
     let value: Value = serde_json::from_slice(&survey.stdout).expect("JSON");
     assert!(value.to_string().contains("name-not-utf8"));
-    let run = commontime(&[
-        "join",
-        &place.card("NORTH"),
-        &place.card("SOUTH"),
-        "--out",
-        &place.out(),
-    ]);
+    let run = place.join(&[]);
     let said = stderr(&run);
     assert!(status(&run) <= 1 && said.contains("no UTF-8"), "{said}");
 }
@@ -178,14 +166,7 @@ fn takes_that_never_overlap_are_told_with_the_nearest() {
             }
         }
     }
-    let run = commontime(&[
-        "join",
-        &place.card("NORTH"),
-        &place.card("SOUTH"),
-        "--out",
-        &place.out(),
-        "--json",
-    ]);
+    let run = place.join(&["--json"]);
     let said: Value = serde_json::from_slice(&run.stdout).expect("JSON");
     assert!(
         said["alignment"]["joint_takes"]

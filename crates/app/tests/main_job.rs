@@ -9,14 +9,7 @@ use shoots::{Place, commontime, short_shoot, status};
 fn two_cards_become_one_recording_within_what_is_claimed() {
     let place = Place::new();
     let truth = short_shoot(20.0).write(&place.cards()).expect("a shoot");
-    let run = commontime(&[
-        "join",
-        &place.card("NORTH"),
-        &place.card("SOUTH"),
-        "--out",
-        &place.out(),
-        "--json",
-    ]);
+    let run = place.join(&["--json"]);
     assert_eq!(status(&run), 0, "{}", String::from_utf8_lossy(&run.stderr));
     let said: Value = serde_json::from_slice(&run.stdout).expect("JSON alone on standard output");
     let member = &said["alignment"]["joint_takes"][0]["members"][1];
@@ -54,14 +47,7 @@ fn identical_clocks_come_out_bit_for_bit() {
     rehearsal::scenes::identical_clocks(7, 20.0)
         .write(&place.cards())
         .expect("a shoot");
-    let run = commontime(&[
-        "join",
-        &place.card("NORTH"),
-        &place.card("SOUTH"),
-        "--out",
-        &place.out(),
-        "--json",
-    ]);
+    let run = place.join(&["--json"]);
     assert_eq!(status(&run), 0, "{}", String::from_utf8_lossy(&run.stderr));
     let said: Value = serde_json::from_slice(&run.stdout).expect("JSON");
     for channel in said["built"]["outputs"][0]["channels"]

@@ -23,6 +23,23 @@ pub enum Kind {
     Verification,
 }
 
+impl Kind {
+    /// The graver of two: a verification that failed, then reading and writing, then what was refused.
+    #[must_use]
+    pub fn graver(self, other: Self) -> Self {
+        let grade = |kind| match kind {
+            Self::Verification => 2,
+            Self::Io | Self::Format => 1,
+            Self::Unsupported | Self::Usage | Self::Refused => 0,
+        };
+        if grade(other) > grade(self) {
+            other
+        } else {
+            self
+        }
+    }
+}
+
 /// A failure with its place and its remedy.
 #[derive(Debug)]
 pub struct Error {

@@ -146,6 +146,12 @@ pub fn signed(value: f64, decimals: u8) -> String {
     format!("{rounded:+.*}", usize::from(decimals))
 }
 
+/// A number of things in words: `1 file`, `2 files`.
+#[must_use]
+pub fn counted(number: usize, noun: &str) -> String {
+    format!("{number} {noun}{}", if number == 1 { "" } else { "s" })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -162,10 +162,7 @@ impl Built {
             .unbuilt
             .iter()
             .filter_map(|unbuilt| unbuilt.kind);
-        let failed = kinds.fold(Ended::Done, |worst, kind| {
-            worst.max(Ended::by_failure(kind))
-        });
-        Ended::by_findings(&all).max(failed)
+        Ended::of(&all, kinds.reduce(Kind::graver))
     }
 
     /// Says in a few lines what lies where.

@@ -29,12 +29,20 @@ impl Ended {
 
     /// The status for what failed while the rest went on.
     #[must_use]
-    pub fn by_failure(kind: Kind) -> Self {
+    fn by_failure(kind: Kind) -> Self {
         match kind {
             Kind::Verification => Self::Unverified,
             Kind::Io | Kind::Format => Self::Unreadable,
             Kind::Unsupported | Kind::Usage | Kind::Refused => Self::Undecided,
         }
+    }
+
+    /// The status of work that went on past what failed in it.
+    #[must_use]
+    pub fn of(findings: &[Finding], failed: Option<Kind>) -> Self {
+        failed
+            .map_or(Self::Done, Self::by_failure)
+            .max(Self::by_findings(findings))
     }
 
     /// The exit status.

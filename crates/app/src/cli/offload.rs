@@ -4,6 +4,7 @@ use anyhow::Result;
 use engine::offload::{
     CopyAt, HashKind, OffloadOptions, Offloaded, OffloadedCard, ReadBack, offload,
 };
+use engine::units::counted;
 
 use super::args::{HashArg, OffloadArgs};
 use super::exit::Ended;
@@ -44,17 +45,14 @@ fn ended(done: &Offloaded) -> Ended {
         true => Ended::Done,
         false => Ended::Undecided,
     };
-    let by_failure = done.failed.map_or(Ended::Done, Ended::by_failure);
-    by_release
-        .max(by_failure)
-        .max(Ended::by_findings(&done.findings))
+    by_release.max(Ended::of(&done.findings, done.failed))
 }
 
 fn tell(card: &OffloadedCard) {
     say::line(format!(
         "{}  {}, {}",
         card.name,
-        say::number(card.files, "file"),
+        counted(card.files, "file"),
         say::bytes(card.bytes)
     ));
     for copy in &card.copies {
@@ -108,10 +106,7 @@ fn words(copy: &CopyAt) -> String {
     }
     match copy.repaired.len() {
         0 => {}
-        number => words.push(format!(
-            "{} repaired beside",
-            say::number(number, "recording")
-        )),
+        number => words.push(format!("{} repaired beside", counted(number, "recording"))),
     }
     words.join(", ")
 }

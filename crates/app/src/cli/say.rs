@@ -81,11 +81,6 @@ pub fn aside(text: impl AsRef<str>) {
     eprintln!("{}", text.as_ref());
 }
 
-/// A number of things in words: `1 file`, `2 files`.
-pub fn number(number: usize, what: &str) -> String {
-    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
-}
-
 /// A number of bytes in the unit that suits it.
 pub fn bytes(bytes: u64) -> String {
     match bytes {

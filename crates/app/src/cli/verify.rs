@@ -2,7 +2,8 @@
 
 use anyhow::Result;
 use engine::finding::Finding;
-use engine::offload::{Scope, Verified, verify};
+use engine::offload::{Scope, verify};
+use engine::units::counted;
 
 use super::args::VerifyArgs;
 use super::exit::Ended;
@@ -36,13 +37,11 @@ pub fn run(args: &VerifyArgs, json: bool) -> Result<Ended> {
     if let Some(error) = failed {
         return Err(error.into());
     }
-    let ended = all.iter().map(ended).max();
+    let ended = all
+        .iter()
+        .map(|done| Ended::of(&done.findings, done.failed))
+        .max();
     Ok(ended.unwrap_or(Ended::Done))
-}
-
-fn ended(done: &Verified) -> Ended {
-    let by_failure = done.failed.map_or(Ended::Done, Ended::by_failure);
-    by_failure.max(Ended::by_findings(&done.findings))
 }
 
 fn tell(scope: &Scope) {
@@ -53,9 +52,9 @@ fn tell(scope: &Scope) {
         "{}  {} of {} as listed, {}{how}; {}",
         scope.folder.display(),
         scope.equal,
-        say::number(scope.listed, "file"),
+        counted(scope.listed, "file"),
         say::bytes(scope.bytes),
-        say::number(scope.generations, "hash list"),
+        counted(scope.generations, "hash list"),
     ));
     for (word, number) in [
         ("missing", scope.missing.len()),

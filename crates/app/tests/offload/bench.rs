@@ -8,6 +8,8 @@ use std::process::{Command, Output};
 
 use serde_json::Value;
 
+pub use crate::shoots::{commontime, status};
+
 /// A card and two media in a temporary folder.
 pub struct Bench {
     folder: tempfile::TempDir,
@@ -149,15 +151,6 @@ pub fn run(program: &str, args: &[&str]) -> String {
 
 pub fn program() -> Command {
     Command::new(env!("CARGO_BIN_EXE_commontime"))
-}
-
-/// Runs `commontime`.
-pub fn commontime(args: &[&str]) -> Output {
-    program().args(args).output().expect("commontime")
-}
-
-pub fn status(output: &Output) -> i32 {
-    output.status.code().unwrap_or(-1)
 }
 
 pub fn said(output: &Output) -> String {

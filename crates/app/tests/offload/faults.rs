@@ -21,9 +21,7 @@ fn with_fault(bench: &Bench, fault: [(&str, &str); 4], args: &[&str]) -> (i32, V
         .envs(fault)
         .output()
         .expect("commontime");
-    let value = serde_json::from_slice(&output.stdout)
-        .unwrap_or_else(|error| panic!("{error}: {}", said(&output)));
-    (status(&output), value)
+    (status(&output), printed(&output))
 }
 
 const EIO: &str = "5";
@@ -45,6 +43,37 @@ fn fault<'a>(
     ]
 }
 
+/// A card and two media, and the words that copy it to both.
+fn two_media(megabytes: u64) -> (Bench, [String; 4]) {
+    let mut bench = Bench::with_card();
+    let (a, b) = (bench.medium("a", megabytes), bench.medium("b", megabytes));
+    let words = [bench.text("NORTH"), "--to".into(), a, b];
+    (bench, words)
+}
+
+/// Starts an offload and does something as soon as `begun`; what the run ended with and said.
+fn meanwhile(words: &[&str], begun: impl Fn() -> bool, act: impl FnOnce()) -> Output {
+    let child = program()
+        .args(["--json", "offload"])
+        .args(words)
+        .stdout(std::process::Stdio::piped())
+        .stderr(std::process::Stdio::piped())
+        .spawn()
+        .expect("commontime");
+    let began = Instant::now();
+    while !begun() && began.elapsed() < Duration::from_secs(60) {
+        thread::sleep(Duration::from_millis(1));
+    }
+    act();
+    child.wait_with_output().expect("ended")
+}
+
+/// What a run printed for machines.
+fn printed(output: &Output) -> Value {
+    serde_json::from_slice(&output.stdout)
+        .unwrap_or_else(|error| panic!("{error}: {}", said(output)))
+}
+
 fn both(one: &str, other: &str) -> Vec<String> {
     vec![one.to_string(), other.to_string()]
 }
@@ -60,13 +89,11 @@ fn nothing_false(bench: &Bench, place: &str) {
 
 #[test]
 fn an_error_in_the_middle_of_a_file_is_named_and_the_others_are_copied() {
-    let mut bench = Bench::with_card();
-    let (a, b) = (bench.medium("a", 40), bench.medium("b", 40));
-    let card = bench.text("NORTH");
+    let (bench, [card, to, a, b]) = two_media(40);
     let (ended, value) = with_fault(
         &bench,
         fault("read", "T02.WAV", "5000000", EIO),
-        &[&card, "--to", &a, &b],
+        &[&card, &to, &a, &b],
     );
     assert_eq!((ended, codes(&value)), (3, vec!["not-read".to_string()]));
     let finding = &value["findings"][0];
@@ -126,20 +153,13 @@ fn a_card_whose_folder_is_taken_away_is_told() {
         bench.put(&format!("NORTH/T{number:03}.WAV"), &noise(30_000, number));
     }
     let (card, a) = (bench.text("NORTH"), bench.text("a"));
-    let child = program()
-        .args(["--json", "offload", &card, "--to", &a])
-        .stdout(std::process::Stdio::piped())
-        .stderr(std::process::Stdio::piped())
-        .spawn()
-        .expect("commontime");
-    let began = Instant::now();
-    while bench.files("a/NORTH").len() < 20 && began.elapsed() < Duration::from_secs(60) {
-        thread::sleep(Duration::from_millis(5));
-    }
-    fs::rename(bench.path("NORTH"), bench.path("gone")).expect("taken away");
-    let output = child.wait_with_output().expect("ended");
+    let output = meanwhile(
+        &[&card, "--to", &a],
+        || bench.files("a/NORTH").len() >= 20,
+        || fs::rename(bench.path("NORTH"), bench.path("gone")).expect("taken away"),
+    );
     assert_eq!(status(&output), 3, "{}", said(&output));
-    let value: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let value = printed(&output);
     assert_eq!(codes(&value), ["card-gone", "not-read"]);
     assert!(
         said(&output).contains("does not answer any more"),
@@ -156,12 +176,11 @@ fn a_card_whose_folder_is_taken_away_is_told() {
 #[test]
 fn a_place_that_fails_while_it_is_written_to_leaves_the_other_whole() {
     for (after, errno) in [("100", EIO), ("5000000", EIO), ("9000100", ENODEV)] {
-        let mut bench = Bench::with_card();
-        let (a, b) = (bench.medium("a", 40), bench.medium("b", 40));
+        let (bench, [card, to, a, b]) = two_media(40);
         let (ended, value) = with_fault(
             &bench,
             fault("write", "/a/NORTH", after, errno),
-            &[&bench.text("NORTH"), "--to", &a, &b],
+            &[&card, &to, &a, &b],
         );
         assert_eq!(
             (ended, codes(&value)),
@@ -177,13 +196,11 @@ fn a_place_that_fails_while_it_is_written_to_leaves_the_other_whole() {
 #[test]
 fn a_disk_that_fills_up_leaves_nothing_that_looks_finished() {
     // in the middle of a file
-    let mut bench = Bench::with_card();
-    let (a, b) = (bench.medium("a", 40), bench.medium("b", 40));
-    let card = bench.text("NORTH");
+    let (mut bench, [card, to, a, b]) = two_media(40);
     let (ended, value) = with_fault(
         &bench,
         fault("write", "/a/NORTH", "6000000", ENOSPC),
-        &[&card, "--to", &a, &b],
+        &[&card, &to, &a, &b],
     );
     assert_eq!(
         (ended, codes(&value)),
@@ -215,12 +232,11 @@ fn a_disk_that_fills_up_leaves_nothing_that_looks_finished() {
 
 #[test]
 fn a_file_system_that_limits_the_size_of_files_refuses_that_file_alone() {
-    let mut bench = Bench::with_card();
-    let (a, b) = (bench.medium("a", 40), bench.medium("b", 40));
+    let (bench, [card, to, a, b]) = two_media(40);
     let (ended, value) = with_fault(
         &bench,
         fault("write", "/a/NORTH/DAY1/.commontime", "4194304", EFBIG),
-        &[&bench.text("NORTH"), "--to", &a, &b],
+        &[&card, &to, &a, &b],
     );
     assert_eq!((ended, codes(&value)), (3, vec!["not-written".to_string()]));
     assert!(
@@ -245,7 +261,7 @@ fn the_systems_own_limit_on_sizes_is_told() {
         .args(["-c", &script])
         .output()
         .expect("bash");
-    let value: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let value = printed(&output);
     assert_eq!(status(&output), 3, "{value:#}");
     assert!(
         value.to_string().contains("holds no files of this size"),
@@ -257,12 +273,11 @@ fn the_systems_own_limit_on_sizes_is_told() {
 
 #[test]
 fn a_medium_that_stores_other_bytes_is_found_out() {
-    let mut bench = Bench::with_card();
-    let (a, b) = (bench.medium("a", 40), bench.medium("b", 40));
+    let (bench, [card, to, a, b]) = two_media(40);
     let (ended, value) = with_fault(
         &bench,
         fault("flip", "/a/NORTH/DAY1/.commontime", "4194304", "0"),
-        &[&bench.text("NORTH"), "--to", &a, &b],
+        &[&card, &to, &a, &b],
     );
     assert_eq!((ended, codes(&value)), (4, vec!["not-written".to_string()]));
     assert!(
@@ -276,31 +291,20 @@ fn a_medium_that_stores_other_bytes_is_found_out() {
 
 #[test]
 fn a_second_run_on_one_place_is_refused() {
-    let mut bench = Bench::with_card();
-    let a = bench.medium("a", 200);
-    let b = bench.medium("b", 200);
+    let (bench, [card, to, a, b]) = two_media(200);
     for number in 4..80 {
         bench.put(
             &format!("NORTH/T{number:02}.WAV"),
             &noise(1_000_000, number),
         );
     }
-    let card = bench.text("NORTH");
-    let start = |place: &str| {
-        program()
-            .args(["offload", &card, "--to", place])
-            .stdout(std::process::Stdio::piped())
-            .stderr(std::process::Stdio::piped())
-            .spawn()
-            .expect("commontime")
-    };
-    let first = start(&a);
-    let began = Instant::now();
-    while bench.files("a").is_empty() && began.elapsed() < Duration::from_secs(60) {
-        thread::sleep(Duration::from_millis(1));
-    }
-    let second = commontime(&["offload", &card, "--to", &a, &b]);
-    let first: Output = first.wait_with_output().expect("ended");
+    let mut second = None;
+    let first = meanwhile(
+        &[&card, &to, &a],
+        || !bench.files("a").is_empty(),
+        || second = Some(commontime(&["offload", &card, &to, &a, &b])),
+    );
+    let second = second.expect("a second run");
     assert_eq!(status(&first), 1, "one copy alone: {}", said(&first));
     assert_eq!(status(&second), 2, "{}", said(&second));
     assert!(
@@ -315,21 +319,16 @@ fn a_second_run_on_one_place_is_refused() {
 #[test]
 fn what_is_recorded_meanwhile_is_told() {
     // a new file, after the card was listed
-    let mut bench = Bench::with_card();
-    let (a, b) = (bench.medium("a", 200), bench.medium("b", 200));
-    fs::write(bench.path("NORTH/T99.WAV"), noise(40_000_000, 9)).expect("file");
-    let child = program()
-        .args(["--json", "offload", &bench.text("NORTH"), "--to", &a, &b])
-        .stdout(std::process::Stdio::piped())
-        .spawn()
-        .expect("commontime");
-    let began = Instant::now();
-    while !bench.path("a/NORTH").exists() && began.elapsed() < Duration::from_secs(60) {
-        thread::sleep(Duration::from_millis(1));
-    }
-    bench.put("NORTH/DAY1/T05.WAV", b"a new take");
-    let output = child.wait_with_output().expect("ended");
-    let value: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let (bench, [card, to, a, b]) = two_media(200);
+    bench.put("NORTH/T99.WAV", &noise(40_000_000, 9));
+    let output = meanwhile(
+        &[&card, &to, &a, &b],
+        || bench.path("a/NORTH").exists(),
+        || {
+            bench.put("NORTH/DAY1/T05.WAV", b"a new take");
+        },
+    );
+    let value = printed(&output);
     assert_eq!(
         (status(&output), codes(&value)),
         (4, vec!["card-changed".to_string()])
@@ -341,26 +340,15 @@ fn what_is_recorded_meanwhile_is_told() {
 fn a_file_that_is_written_meanwhile_is_told() {
     let bench = Bench::with_card();
     // grown after it was listed: the reading sees more than the listing
-    let path = bench.path("NORTH/T99.WAV");
-    fs::write(&path, noise(40_000_000, 9)).expect("file");
-    let child = program()
-        .args([
-            "--json",
-            "offload",
-            &bench.text("NORTH"),
-            "--to",
-            &bench.text("a"),
-        ])
-        .stdout(std::process::Stdio::piped())
-        .spawn()
-        .expect("commontime");
-    let began = Instant::now();
-    while !bench.path("a/NORTH").exists() && began.elapsed() < Duration::from_secs(60) {
-        thread::sleep(Duration::from_millis(1));
-    }
-    run("sh", &["-c", &format!("echo more >> {}", path.display())]);
-    let output = child.wait_with_output().expect("ended");
-    let value: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let path = bench.put("NORTH/T99.WAV", &noise(40_000_000, 9));
+    let output = meanwhile(
+        &[&bench.text("NORTH"), "--to", &bench.text("a")],
+        || bench.path("a/NORTH").exists(),
+        || {
+            run("sh", &["-c", &format!("echo more >> {}", path.display())]);
+        },
+    );
+    let value = printed(&output);
     assert_eq!(
         (status(&output), codes(&value)),
         (4, both("card-changed", "not-read"))

@@ -5,6 +5,8 @@
     reason = "the tests damage their own copies"
 )]
 
+#[path = "../shoots/mod.rs"]
+mod shoots;
 mod bench;
 mod reference;
 mod changes;

@@ -47,6 +47,12 @@ impl Place {
         self.folder.path().join("out")
     }
 
+    /// `join` of NORTH and SOUTH into the output folder.
+    pub fn join(&self, more: &[&str]) -> Output {
+        let (north, south, out) = (self.card("NORTH"), self.card("SOUTH"), self.out());
+        commontime(&[&["join", &north, &south, "--out", &out], more].concat())
+    }
+
     /// Names, sizes and times of what lies in the output folder.
     pub fn listing(&self) -> Vec<String> {
         listing(&self.out_path())

@@ -15,7 +15,7 @@ use super::plan::{Plan, PlannedChannel, words};
 use crate::alignment::{JointTake, Placement};
 use crate::error::Result;
 use crate::finding::{Finding, Weight};
-use crate::media;
+use crate::take::chunk_of;
 
 /// The version that stands in files.
 const MADE_BY: &str = concat!("Commontime ", env!("CARGO_PKG_VERSION"));
@@ -333,20 +333,9 @@ fn stays_true(plan: &Plan<'_>, chunk: &wave::ChunkEntry) -> bool {
 
 fn kept_chunks(plan: &Plan<'_>) -> Result<Vec<Chunk>> {
     let (path, header) = &lead(plan).files[0];
-    let mut kept: Vec<Chunk> = Vec::new();
-    for entry in header.chunks.iter().filter(|entry| stays_true(plan, entry)) {
-        let payload = match &entry.payload {
-            Some(payload) => payload.clone(),
-            None => header
-                .read_chunk(&media::open(path)?, entry, LARGEST_CHUNK as usize)
-                .map_err(|error| crate::take::wave_error(error).at(path))?,
-        };
-        kept.push(Chunk {
-            id: entry.id,
-            payload,
-        });
-    }
-    Ok(kept)
+    let kept = header.chunks.iter().filter(|entry| stays_true(plan, entry));
+    kept.map(|entry| chunk_of(header, path, entry, LARGEST_CHUNK as usize))
+        .collect()
 }
 
 /// Says which chunks of the lead could not be carried over.

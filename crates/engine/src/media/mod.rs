@@ -297,54 +297,39 @@ fn disk_of(_place: &Path) -> Option<String> {
 }
 
 /// How Linux names file systems (linux/magic.h).
-#[cfg(target_os = "linux")]
-mod magic {
-    pub const FAT: u64 = 0x4d44;
-    pub const EXFAT: u64 = 0x2011_bab0;
-    pub const MEMORY: [u64; 2] = [0x0102_1994, 0x8584_58f6];
+const FAT: u64 = 0x4d44;
+const EXFAT: u64 = 0x2011_bab0;
+const MEMORY: [u64; 2] = [0x0102_1994, 0x8584_58f6];
+
+/// The name of the file system a folder lies on; `None` when the system does not tell.
+fn file_system_of(folder: &Path) -> Option<u64> {
+    #[cfg(target_os = "linux")]
+    {
+        Some(rustix::fs::statfs(folder).ok()?.f_type as u64)
+    }
+    #[cfg(not(target_os = "linux"))]
+    {
+        let _ = folder;
+        None
+    }
 }
 
 /// Whether a folder lies on FAT, which holds no file of 4 GiB; `false` when the system does not tell.
 #[must_use]
 pub fn is_fat(folder: &Path) -> bool {
-    #[cfg(target_os = "linux")]
-    {
-        rustix::fs::statfs(folder).is_ok_and(|about| about.f_type as u64 == magic::FAT)
-    }
-    #[cfg(not(target_os = "linux"))]
-    {
-        let _ = folder;
-        false
-    }
+    file_system_of(folder) == Some(FAT)
 }
 
 /// Whether a folder lies on FAT or exFAT, which take no names with `"*/:<>?\|`; `false` when the system does not tell.
 #[must_use]
 pub fn is_fat_or_exfat(folder: &Path) -> bool {
-    #[cfg(target_os = "linux")]
-    {
-        let exfat = |about: rustix::fs::StatFs| about.f_type as u64 == magic::EXFAT;
-        is_fat(folder) || rustix::fs::statfs(folder).is_ok_and(exfat)
-    }
-    #[cfg(not(target_os = "linux"))]
-    {
-        let _ = folder;
-        false
-    }
+    file_system_of(folder).is_some_and(|name| name == FAT || name == EXFAT)
 }
 
 /// Whether a folder lies in memory that only looks like a disk; `false` when the system does not tell.
 #[must_use]
 pub fn is_memory(folder: &Path) -> bool {
-    #[cfg(target_os = "linux")]
-    {
-        rustix::fs::statfs(folder).is_ok_and(|about| magic::MEMORY.contains(&(about.f_type as u64)))
-    }
-    #[cfg(not(target_os = "linux"))]
-    {
-        let _ = folder;
-        false
-    }
+    file_system_of(folder).is_some_and(|name| MEMORY.contains(&name))
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
+use super::list::FOLDER;
 use crate::error::{Error, Kind, Result};
 use crate::media::{self, Met, natural_key};
 
@@ -18,7 +19,7 @@ pub(super) struct CardFile {
     pub modified: Option<SystemTime>,
 }
 
-/// Everything on a card; paths are relative to it.
+/// Everything on a card but hash lists of its own; paths are relative to it.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Contents {
     /// What is copied, in natural order.
@@ -73,6 +74,8 @@ impl Contents {
                 }
                 self.rubbish.push(path);
             }
+            // a history of the card's own is taken over as one, not file by file
+            Met::Folder if path == Path::new(FOLDER) => {}
             Met::Folder => {
                 self.folders.push(path);
                 return true;

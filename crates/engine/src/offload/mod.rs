@@ -30,8 +30,8 @@ use crate::take::refuse_nested as refuse_nested_cards;
 pub use back::ReadBack;
 pub use hash::{Hash, HashKind, Hasher};
 pub use list::{
-    Action, ChainLink, FolderHashes, Generation, HashList, History, KnownFile, ListedFile,
-    ListedFolder, ListedHash, Process, Reference,
+    Action, ChainLink, FolderHashes, HashList, History, KnownFile, ListedFile, ListedFolder,
+    ListedHash, Process, Reference,
 };
 pub use verdict::Release;
 pub use verify::{Scope, Verified, verify};
@@ -263,14 +263,13 @@ fn one_card(
     for folder in folders {
         match Place::prepare(folder, &name, card, all, &mut reserved) {
             Ok(place) => places.push(place),
-            Err(errors) => {
-                for error in errors {
-                    trouble.add("place-refused", error);
-                }
-            }
+            Err(error) => trouble.add("place-refused", error),
         }
     }
-    let jobs: Vec<Job<'_>> = place::files_of(all)
+    let jobs: Vec<Job<'_>> = all
+        .files
+        .iter()
+        .enumerate()
         .map(|(index, file)| Job {
             file,
             kinds: record::kinds(options.kind, file, &places),

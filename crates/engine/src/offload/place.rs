@@ -2,6 +2,7 @@
 //! copy cannot be made, before anything is written.
 
 use std::collections::BTreeMap;
+use std::ffi::OsStr;
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -38,14 +39,6 @@ pub(super) struct Place<'a> {
     pub folder: &'a Folder,
 }
 
-/// The files of a card that are copied as files: all but a history of its own, which is taken over as one.
-pub(super) fn files_of(all: &Contents) -> impl Iterator<Item = (usize, &CardFile)> {
-    all.files
-        .iter()
-        .enumerate()
-        .filter(|(_, file)| !file.path.starts_with(FOLDER))
-}
-
 impl<'a> Place<'a> {
     /// Looks at what is there, clears what a killed run left, and says all that stands against the copy.
     pub fn prepare(
@@ -54,7 +47,7 @@ impl<'a> Place<'a> {
         card: &Path,
         all: &Contents,
         reserved: &mut Reserved,
-    ) -> std::result::Result<Self, Vec<Error>> {
+    ) -> Result<Self> {
         let root = folder.path().join(name);
         refuse_links(&root, all)?;
         folder.clear_leftovers_below(Path::new(name));
@@ -66,13 +59,18 @@ impl<'a> Place<'a> {
             let equal = about
                 .as_ref()
                 .is_some_and(|about| about.is_file() && about.len() == file.size);
-            if about.is_some() && !equal && !file.path.starts_with(FOLDER) {
+            if about.is_some() && !equal {
                 others.push(file);
             }
             there.push(equal);
         }
-        refuse_others(&root, &others)?;
-        refuse_large(folder.path(), &root, all)?;
+        refuse(
+            &root,
+            &others,
+            "other files of these names are there",
+            "choose another folder, or another --name for the card: nothing is ever written over",
+        )?;
+        refuse_large(&root, all, media::is_fat(folder.path()))?;
         refuse_names(&root, all, media::is_fat_or_exfat(folder.path()))?;
         let missing: u64 = all
             .files
@@ -82,12 +80,10 @@ impl<'a> Place<'a> {
             .map(|(file, _)| file.size)
             .sum();
         let others = reserved.on_the_disk_of(folder.path());
-        folder
-            .refuse_without_room(missing.saturating_add(others))
-            .map_err(|error| vec![error])?;
+        folder.refuse_without_room(missing.saturating_add(others))?;
         reserved.0.push((folder.path().to_path_buf(), missing));
-        make_folders(&root, all).map_err(|error| vec![error])?;
-        let (history, brought) = take_history(card, &root).map_err(|error| vec![error])?;
+        make_folders(&root, all)?;
+        let (history, brought) = take_history(card, &root)?;
         Ok(Self {
             root,
             there,
@@ -100,7 +96,7 @@ impl<'a> Place<'a> {
 
     /// Makes new names in every folder of the copy last.
     pub fn synchronise(&self, all: &Contents) -> Result<()> {
-        let inner = own_folders(all).map(|inner| self.root.join(inner));
+        let inner = all.folders.iter().map(|inner| self.root.join(inner));
         for path in inner.chain([self.root.clone()]) {
             fs::File::open(&path)
                 .and_then(|folder| folder.sync_all())
@@ -127,106 +123,77 @@ impl Reserved {
     }
 }
 
-/// The folders of a card, a history of its own left aside.
-fn own_folders(all: &Contents) -> impl Iterator<Item = &PathBuf> {
-    all.folders
-        .iter()
-        .filter(|inner| !inner.starts_with(FOLDER))
-}
-
 /// A link in the place of a folder could lead anywhere, onto the card too.
-fn refuse_links(root: &Path, all: &Contents) -> std::result::Result<(), Vec<Error>> {
+fn refuse_links(root: &Path, all: &Contents) -> Result<()> {
     let inner = all.folders.iter().map(|inner| root.join(inner));
-    match [root.to_path_buf(), root.join(FOLDER)]
+    let mut folders = [root.to_path_buf(), root.join(FOLDER)]
         .into_iter()
-        .chain(inner)
-        .find(|path| path.is_symlink())
-    {
-        Some(link) => Err(vec![
-            Error::new(
-                Kind::Refused,
-                "a link stands where a folder of the copy should be",
-            )
-            .at(link)
-            .then("choose another place, or put a folder there"),
-        ]),
+        .chain(inner);
+    match folders.find(|path| path.is_symlink()) {
+        Some(link) => Err(Error::new(
+            Kind::Refused,
+            "a link stands where a folder of the copy should be",
+        )
+        .at(link)
+        .then("choose another place, or put a folder there")),
         None => Ok(()),
     }
 }
 
-fn named<'f>(files: impl Iterator<Item = &'f CardFile>, number: usize) -> String {
+/// Refuses a copy because of some files of the card, a few of them by name.
+fn refuse(root: &Path, files: &[&CardFile], why: &str, next: &str) -> Result<()> {
+    if files.is_empty() {
+        return Ok(());
+    }
     let mut names: Vec<String> = files
+        .iter()
         .take(NAMED)
         .map(|file| file.path.display().to_string())
         .collect();
-    if number > NAMED {
-        names.push(format!("{} more", number - NAMED));
+    if files.len() > NAMED {
+        names.push(format!("{} more", files.len() - NAMED));
     }
-    names.join(", ")
+    let message = format!("{why}: {}; nothing was written", names.join(", "));
+    Err(Error::new(Kind::Refused, message).at(root).then(next))
 }
 
-fn refuse_others(root: &Path, others: &[&CardFile]) -> std::result::Result<(), Vec<Error>> {
-    if others.is_empty() {
-        return Ok(());
-    }
-    let message = format!(
-        "other files of these names are there: {}; nothing was written",
-        named(others.iter().copied(), others.len())
-    );
-    Err(vec![Error::new(Kind::Refused, message).at(root).then(
-        "choose another folder, or another --name for the card: nothing is ever written over",
-    )])
-}
-
-fn refuse_large(folder: &Path, root: &Path, all: &Contents) -> std::result::Result<(), Vec<Error>> {
-    refuse_large_on(root, all, media::is_fat(folder))
-}
-
-/// The rule alone: `fat` says whether the place holds FAT.
-fn refuse_large_on(root: &Path, all: &Contents, fat: bool) -> std::result::Result<(), Vec<Error>> {
-    let large = || all.files.iter().filter(|file| file.size > FAT_LARGEST);
-    let number = large().count();
-    if number == 0 || !fat {
-        return Ok(());
-    }
-    let message = format!(
-        "this place holds no files of 4 GiB: {}; nothing was written",
-        named(large(), number)
-    );
-    Err(vec![Error::new(Kind::Refused, message).at(root).then(
+/// Files that FAT cannot hold for their size; `fat` says whether the place has it.
+fn refuse_large(root: &Path, all: &Contents, fat: bool) -> Result<()> {
+    let large = all
+        .files
+        .iter()
+        .filter(|file| fat && file.size > FAT_LARGEST);
+    refuse(
+        root,
+        &large.collect::<Vec<_>>(),
+        "this place holds no files of 4 GiB",
         "copy to a medium with another file system; do not split the recordings themselves",
-    )])
+    )
 }
 
 /// Names with these characters, or that end with a blank or a dot, are none on FAT and exFAT (Microsoft, exFAT file system
 /// specification, 7.7.3, and FAT32 File System Specification 1.03, long names; the ends from memory).
-fn refuse_names(root: &Path, all: &Contents, fat: bool) -> std::result::Result<(), Vec<Error>> {
-    let bad = |file: &&CardFile| {
-        file.path.iter().any(|name| {
-            let name = name.to_string_lossy();
-            let forbidden = |c: char| c.is_control() || r#""*/:<>?\|"#.contains(c);
-            name.contains(forbidden) || name.ends_with([' ', '.'])
-        })
+fn refuse_names(root: &Path, all: &Contents, fat: bool) -> Result<()> {
+    let is_bad = |name: &OsStr| {
+        let name = name.to_string_lossy();
+        let forbidden = |c: char| c.is_control() || r#""*/:<>?\|"#.contains(c);
+        name.contains(forbidden) || name.ends_with([' ', '.'])
     };
-    let number = all.files.iter().filter(bad).count();
-    if !fat || number == 0 {
-        return Ok(());
-    }
-    let message = format!(
-        "this place takes no such names: {}; nothing was written",
-        named(all.files.iter().filter(bad), number)
-    );
-    Err(vec![Error::new(Kind::Refused, message).at(root).then(
+    let bad = all
+        .files
+        .iter()
+        .filter(|file| fat && file.path.iter().any(is_bad));
+    refuse(
+        root,
+        &bad.collect::<Vec<_>>(),
+        "this place takes no such names",
         "copy to a medium with another file system; do not rename files on the card",
-    )])
+    )
 }
 
 fn make_folders(root: &Path, all: &Contents) -> Result<()> {
-    let inner = own_folders(all);
-    for path in [root.to_path_buf()]
-        .into_iter()
-        .chain(inner.map(|inner| root.join(inner)))
-    {
+    let inner = all.folders.iter().map(|inner| root.join(inner));
+    for path in [root.to_path_buf()].into_iter().chain(inner) {
         fs::create_dir_all(&path).map_err(|error| {
             Error::new(Kind::Io, "the folder cannot be made")
                 .at(&path)
@@ -239,17 +206,17 @@ fn make_folders(root: &Path, all: &Contents) -> Result<()> {
 
 /// The history that is there, after that of the card was taken over, and what is wrong with that one.
 fn take_history(card: &Path, root: &Path) -> Result<(History, Vec<Finding>)> {
-    let mut brought = Vec::new();
-    if History::is_in(card) {
-        // lists that are damaged must not keep the recordings from being copied
-        match History::load(card) {
-            Ok(history) if history.is_sound() => take_lists(card, root)?,
-            Ok(history) => brought.extend(history.findings),
-            Err(error) => brought.push(of_error("card-lists-damaged", &error)),
-        }
+    // lists that are damaged must not keep the recordings from being copied
+    let (from, mut brought) = match History::load(card) {
+        Ok(history) if history.is_sound() => (Some(history), Vec::new()),
+        Ok(history) => (None, history.findings),
+        Err(error) => (None, vec![of_error("card-lists-damaged", &error)]),
+    };
+    if from.is_some() && History::is_in(card) && !History::has_chain(root) {
+        take_lists(card, root)?;
     }
     let history = History::load(root)?;
-    if brought.is_empty() && History::is_in(card) && !history.holds(&History::load(card)?) {
+    if from.is_some_and(|from| !history.holds(&from)) {
         brought.push(
             Finding::new(
                 "card-lists-differ",
@@ -264,7 +231,7 @@ fn take_history(card: &Path, root: &Path) -> Result<(History, Vec<Finding>)> {
     Ok((history, brought))
 }
 
-/// Copies the lists of a card that are not there yet, the chain last and only where there is none.
+/// Copies the lists of a card that are not there yet, the chain last.
 fn take_lists(card: &Path, root: &Path) -> Result<()> {
     let from = card.join(FOLDER);
     let entries = fs::read_dir(&from).map_err(|error| media::unreadable(&from, error))?;
@@ -275,10 +242,10 @@ fn take_lists(card: &Path, root: &Path) -> Result<()> {
     });
     // without the chain nothing looks finished
     files.sort_by_key(|path| path.extension().is_none_or(|ending| ending != "mhl"));
-    let chained = History::load(root).is_ok_and(|history| history.is_chained());
-    for path in files.iter().filter(|_| !chained) {
+    for path in &files {
         let to = root.join(FOLDER).join(path.file_name().unwrap_or_default());
         let bytes = fs::read(path).map_err(|error| media::unreadable(path, error))?;
+        // what a killed run copied is there
         if fs::read(&to).is_ok_and(|there| there == bytes) {
             continue;
         }
@@ -313,12 +280,8 @@ mod tests {
             "\"q\".wav",
         ] {
             assert!(with(name, false).is_ok());
-            let errors = with(name, true).expect_err("refused");
-            assert!(
-                errors[0].to_string().contains("no such names"),
-                "{}",
-                errors[0]
-            );
+            let error = with(name, true).expect_err("refused");
+            assert!(error.to_string().contains("no such names"), "{error}");
         }
         assert!(with("DAY 1/T\u{e9} 01.WAV", true).is_ok());
     }
@@ -336,12 +299,12 @@ mod tests {
                 files: vec![file(size)],
                 ..Contents::default()
             };
-            refuse_large_on(Path::new("place"), &all, fat)
+            refuse_large(Path::new("place"), &all, fat)
         };
         assert!(with(4_294_967_295, true).is_ok());
         assert!(with(4_294_967_296, false).is_ok());
-        let errors = with(4_294_967_296, true).expect_err("refused");
-        assert_eq!(errors[0].kind(), Kind::Refused);
-        assert!(errors[0].to_string().contains("T01.WAV"), "{}", errors[0]);
+        let error = with(4_294_967_296, true).expect_err("refused");
+        assert_eq!(error.kind(), Kind::Refused);
+        assert!(error.to_string().contains("T01.WAV"), "{error}");
     }
 }

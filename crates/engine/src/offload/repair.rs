@@ -6,7 +6,7 @@ use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use wave::{Chunk, ChunkId, Header, OddityKind, WaveFile, WaveWriter, WriteSpec};
+use wave::{Header, OddityKind, WaveFile, WaveWriter, WriteSpec};
 
 use super::contents::Contents;
 use super::verdict::Trouble;
@@ -14,7 +14,7 @@ use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::media;
 use crate::output::{Replace, failed, finished, temporary_beside};
-use crate::take::wave_error;
+use crate::take::{chunk_of, wave_error};
 
 /// Added to the name of a card's folder.
 pub(super) const BESIDE: &str = "-repaired";
@@ -140,20 +140,13 @@ fn spec_of(source: &WaveFile<Arc<File>>, from: &Path) -> Result<WriteSpec> {
             header.length
         ));
     }
-    let mut extra = Vec::new();
-    for chunk in &header.chunks {
-        let taken = !OWN.contains(&&chunk.id.0) && !chunk.id.is_filler() && chunk.id.is_printable();
-        if !taken || chunk.size > LONGEST as u64 {
-            continue;
-        }
-        let payload = header
-            .read_chunk(source.source(), chunk, LONGEST)
-            .map_err(|error| wave_error(error).at(from))?;
-        extra.push(Chunk {
-            id: ChunkId(chunk.id.0),
-            payload,
-        });
-    }
+    let taken = header.chunks.iter().filter(|chunk| {
+        let own = OWN.contains(&&chunk.id.0) || chunk.id.is_filler();
+        !own && chunk.id.is_printable() && chunk.size <= LONGEST as u64
+    });
+    let extra = taken
+        .map(|chunk| chunk_of(header, from, chunk, LONGEST))
+        .collect::<Result<_>>()?;
     Ok(WriteSpec {
         bext,
         ixml: header.ixml.clone(),

@@ -14,6 +14,7 @@ use super::record::{is_of_lists, listed_path};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::media;
+use crate::units::counted;
 
 /// Copies that a card is kept for until they exist, on media of their own (common practice, no source).
 const COPIES: usize = 2;
@@ -43,21 +44,11 @@ pub(super) struct Trouble {
     reasons: Vec<String>,
 }
 
-/// The graver of two failures: a verification that failed, then reading and writing, then what was refused.
-fn graver(a: Kind, b: Kind) -> Kind {
-    let grade = |kind| match kind {
-        Kind::Verification => 2,
-        Kind::Io | Kind::Format => 1,
-        Kind::Unsupported | Kind::Usage | Kind::Refused => 0,
-    };
-    if grade(b) > grade(a) { b } else { a }
-}
-
 impl Trouble {
     /// Takes a failure.
     pub fn add(&mut self, code: &str, error: Error) {
         let kind = error.kind();
-        self.failed = Some(self.failed.map_or(kind, |before| graver(before, kind)));
+        self.failed = Some(self.failed.map_or(kind, |before| before.graver(kind)));
         self.findings.push(of_error(code, &error));
     }
 
@@ -192,13 +183,13 @@ impl Trouble {
         };
         self.reasons.push(format!(
             "{} on it changed while it was copied",
-            things(changed.len(), "file")
+            counted(changed.len(), "file")
         ));
         let error = Error::new(
             Kind::Verification,
             format!(
                 "{} changed, came or went while the card was copied",
-                things(changed.len(), "file")
+                counted(changed.len(), "file")
             ),
         );
         self.add(
@@ -291,12 +282,15 @@ pub(super) fn release(
         !all.missed.is_empty(),
         format!(
             "{} on it could not be copied",
-            things(all.missed.len(), "thing")
+            counted(all.missed.len(), "thing")
         ),
     );
     because(
         trouble.unread > 0,
-        format!("{} on it could not be read", things(trouble.unread, "file")),
+        format!(
+            "{} on it could not be read",
+            counted(trouble.unread, "file")
+        ),
     );
     because(
         !trouble.changed.is_empty(),
@@ -352,9 +346,5 @@ fn on_one_disk(copies: &[&CopyAt]) -> bool {
 
 fn files_were(number: usize) -> String {
     let verb = if number == 1 { "was" } else { "were" };
-    format!("{} {verb}", things(number, "more file"))
-}
-
-fn things(number: usize, what: &str) -> String {
-    format!("{number} {what}{}", if number == 1 { "" } else { "s" })
+    format!("{} {verb}", counted(number, "more file"))
 }

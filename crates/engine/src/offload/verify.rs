@@ -42,6 +42,9 @@ pub struct Scope {
     /// The folder.
     #[serde(serialize_with = "crate::media::as_text::path")]
     pub folder: PathBuf,
+    /// Whether its lists are those their chain was made for.
+    #[serde(skip)]
+    pub sound_lists: bool,
     /// How many lists there are.
     pub generations: usize,
     /// Files the lists name.
@@ -84,35 +87,30 @@ pub fn verify(folder: &Path, progress: &dyn Progress) -> Result<Verified> {
     }
     find_unlisted(folder, &roots, &mut findings);
     let mut scopes = Vec::new();
-    let mut unlisted = None;
+    let mut failures = Vec::new();
     for root in &roots {
         // one that cannot be verified does not keep the others from it
         match verify_scope(root, &roots, &mut findings, progress) {
-            Ok(scope) => scopes.push(scope),
+            Ok(scope) => {
+                failures.extend(scope.failed());
+                scopes.push(scope);
+            }
             Err(error) => {
-                unlisted = Some(error.kind());
+                failures.push(error.kind());
                 findings.push(of_error("not-verified", &error));
             }
         }
     }
-    let grave = ["list-missing", "list-changed", "chain-broken"];
-    let chain = findings.iter().any(|f| grave.contains(&f.code.as_str()));
-    let failed = scopes
-        .iter()
-        .filter_map(Scope::failed)
-        .chain(unlisted)
-        .chain(chain.then_some(Kind::Verification))
-        .max_by_key(|kind| *kind == Kind::Verification);
     Ok(Verified {
         scopes,
         findings: shortened(findings),
-        failed,
+        failed: failures.into_iter().reduce(Kind::graver),
     })
 }
 
 impl Scope {
     fn failed(&self) -> Option<Kind> {
-        if !self.missing.is_empty() || !self.changed.is_empty() {
+        if !self.missing.is_empty() || !self.changed.is_empty() || !self.sound_lists {
             Some(Kind::Verification)
         } else if !self.unreadable.is_empty() {
             Some(Kind::Io)
@@ -204,6 +202,7 @@ fn verify_scope(
     progress.stage(&format!("verifying {}", root.display()), total);
     let mut scope = Scope {
         folder: root.to_path_buf(),
+        sound_lists: history.is_sound(),
         generations: history.generations.len(),
         listed: known.len(),
         ..Scope::default()

@@ -27,8 +27,8 @@ use crate::units::{SampleCount, SampleRate};
 pub(crate) use scan::refuse_nested;
 pub use scan::scan;
 pub use settings::{SettingsRow, settings_table};
-pub(crate) use sound::wave_error;
 pub use sound::{TakePart, TakeSound};
+pub(crate) use sound::{chunk_of, wave_error};
 
 /// What is on a set of cards.
 #[derive(Debug, Clone, Serialize)]

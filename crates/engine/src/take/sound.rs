@@ -1,7 +1,7 @@
 //! A take's files in, its sound out: one clock over split parts and sets of mono files; what no file holds reads as silence.
 
 use std::fs::File;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use serde::Serialize;
@@ -144,6 +144,28 @@ impl Sound for TakeSound {
         }
         Ok(())
     }
+}
+
+/// A chunk of a file with its bytes, at most `most` of them.
+///
+/// # Errors
+/// When the file cannot be read.
+pub(crate) fn chunk_of(
+    header: &wave::Header,
+    path: &Path,
+    entry: &wave::ChunkEntry,
+    most: usize,
+) -> Result<wave::Chunk> {
+    let payload = match &entry.payload {
+        Some(payload) => payload.clone(),
+        None => header
+            .read_chunk(&media::open(path)?, entry, most)
+            .map_err(|error| wave_error(error).at(path))?,
+    };
+    Ok(wave::Chunk {
+        id: entry.id,
+        payload,
+    })
 }
 
 /// The engine's error for the wave crate's, without a path.

@@ -24,10 +24,13 @@ pub(super) fn apart(card: &Path, takes: Vec<Take>, findings: &mut Vec<Finding>) 
         cards: vec![card],
         takes,
     };
-    let (groups, because) = match groups(card, &takes) {
-        Some(groups) => groups,
-        None => return vec![one(card.to_path_buf(), takes)],
+    let Some((groups, because)) = groups(card, &takes) else {
+        return vec![one(card.to_path_buf(), takes)];
     };
+    let mut by_group: BTreeMap<String, Vec<Take>> = BTreeMap::new();
+    for (take, group) in takes.into_iter().zip(groups) {
+        by_group.entry(group).or_default().push(take);
+    }
     findings.push(
         Finding::new(
             "several-units-one-card",
@@ -36,55 +39,35 @@ pub(super) fn apart(card: &Path, takes: Vec<Take>, findings: &mut Vec<Finding>) 
         )
         .at(card.display().to_string())
         .measured(
-            format!("{} units by {because}", groups.len()),
+            format!("{} units by {because}", by_group.len()),
             "one unit a folder",
         )
         .then("give each unit's card as a folder of its own, if this is wrong"),
     );
-    let mut by_group: BTreeMap<String, Vec<Take>> = BTreeMap::new();
-    for (take, group) in takes.into_iter().zip(groups.of) {
-        by_group.entry(group).or_default().push(take);
-    }
     by_group
         .into_values()
         .map(|takes| one(common_folder(card, &takes), takes))
         .collect()
 }
 
-/// Which group each take belongs to.
-struct Groups {
-    of: Vec<String>,
-}
-
-impl Groups {
-    fn len(&self) -> usize {
-        let mut names: Vec<&String> = self.of.iter().collect();
-        names.sort();
-        names.dedup();
-        names.len()
-    }
-}
-
-/// How takes of one card fall apart, and because of what; `None` when they are of one unit.
-fn groups(card: &Path, takes: &[Take]) -> Option<(Groups, &'static str)> {
+/// The group of each take of one card, and what tells them apart; `None` when they are of one unit.
+fn groups(card: &Path, takes: &[Take]) -> Option<(Vec<String>, &'static str)> {
+    let several = |groups: &[String]| groups.windows(2).any(|pair| pair[0] != pair[1]);
     let serials: Option<Vec<String>> = takes
         .iter()
         .map(|take| serial(take).map(String::from))
         .collect();
-    if let Some(of) = serials {
-        let groups = Groups { of };
-        return (groups.len() > 1).then_some((groups, "their serial numbers"));
+    if let Some(serials) = serials {
+        return several(&serials).then_some((serials, "their serial numbers"));
     }
-    let of: Vec<String> = takes.iter().map(|take| folder_on(card, take)).collect();
-    let groups = Groups { of };
-    if groups.len() < 2 || !any_together(takes, |_, _| true) {
-        return None;
-    }
+    let folders: Vec<String> = takes.iter().map(|take| folder_on(card, take)).collect();
+    let takes: Vec<&Take> = takes.iter().collect();
     // folders tell them apart only when each by itself could be of one unit
-    let of_one = |x: usize, y: usize| groups.of[x] == groups.of[y];
-    let apart = !any_together(takes, of_one);
+    let in_one = |x: usize, y: usize| folders[x] == folders[y];
+    let apart =
+        several(&folders) && any_together(&takes, |_, _| true) && !any_together(&takes, in_one);
     apart.then_some((
-        groups,
+        folders,
         "takes that ran at the same time in different folders",
     ))
 }
@@ -133,7 +116,7 @@ fn serial(take: &Take) -> Option<&str> {
 }
 
 /// Whether two takes ran at the same time, among the pairs that are asked for by their places in the list.
-fn any_together(takes: &[Take], asked: impl Fn(usize, usize) -> bool) -> bool {
+fn any_together(takes: &[&Take], asked: impl Fn(usize, usize) -> bool) -> bool {
     let mut order: Vec<usize> = (0..takes.len())
         .filter(|&index| takes[index].stamp.is_some())
         .collect();
@@ -144,7 +127,7 @@ fn any_together(takes: &[Take], asked: impl Fn(usize, usize) -> bool) -> bool {
         let now = start(&index);
         open.retain(|before| start(before) + takes[*before].seconds() > now);
         let mut others = open.iter().filter(|&&before| asked(before, index));
-        if others.any(|&before| run_together(&takes[before], &takes[index])) {
+        if others.any(|&before| run_together(takes[before], takes[index])) {
             return true;
         }
         open.push(index);
@@ -196,7 +179,7 @@ pub(super) fn together(units: Vec<Unit>, findings: &mut Vec<Finding>) -> Vec<Uni
 fn one_serial<'a>(a: &'a Unit, b: &Unit) -> Option<&'a str> {
     let first = serial(a.takes.first()?)?;
     let all = |unit: &Unit| unit.takes.iter().all(|take| serial(take) == Some(first));
-    let takes: Vec<Take> = a.takes.iter().chain(&b.takes).cloned().collect();
+    let takes: Vec<&Take> = a.takes.iter().chain(&b.takes).collect();
     let of_both = |x: usize, y: usize| (x < a.takes.len()) != (y < a.takes.len());
     let one = all(a) && all(b) && !b.takes.is_empty() && equal_takes(a, b) == 0;
     (one && !any_together(&takes, of_both)).then_some(first)

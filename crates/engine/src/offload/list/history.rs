@@ -22,22 +22,11 @@ const ENDING: &str = "mhl";
 /// The longest list that is read: some millions of files.
 const LONGEST: u64 = 1 << 30;
 
-/// One list with its place in the chain.
-#[derive(Debug, Clone)]
-pub struct Generation {
-    /// 1, 2, ...
-    pub number: u32,
-    /// The name of its file.
-    pub file: String,
-    /// What it says.
-    pub list: HashList,
-}
-
 /// All generations of a folder, oldest first, and what is wrong with them.
 #[derive(Debug, Clone, Default)]
 pub struct History {
-    /// The generations that could be read.
-    pub generations: Vec<Generation>,
+    /// The lists that could be read.
+    pub generations: Vec<HashList>,
     /// What is wrong with the chain.
     pub findings: Vec<Finding>,
     links: Vec<ChainLink>,
@@ -50,8 +39,6 @@ pub struct KnownFile {
     pub size: Option<u64>,
     /// The first hash of every kind.
     pub hashes: Vec<Hash>,
-    /// The generation that named it first.
-    pub since: u32,
 }
 
 impl KnownFile {
@@ -77,12 +64,9 @@ impl History {
             .all(|finding| finding.weight < Weight::Stop)
     }
 
-    /// Whether a chain names its lists.
-    pub(in crate::offload) fn is_chained(&self) -> bool {
-        self.findings
-            .iter()
-            .all(|f| !["chain-broken", "list-unchained"].contains(&f.code.as_str()))
-            && !self.links.is_empty()
+    /// Whether there is a chain that names lists of `root`.
+    pub(in crate::offload) fn has_chain(root: &Path) -> bool {
+        root.join(FOLDER).join(chain::FILE).is_file()
     }
 
     /// Whether every list of another history is among this one's.
@@ -163,7 +147,7 @@ impl History {
                 .then("take the list from another copy"),
             );
         }
-        self.take_list(&path, link.number, &link.file, &xml)
+        self.take_list(&path, &xml)
     }
 
     fn take_unchained(&mut self, folder: &Path, file: &str, stopped: bool) -> Result<()> {
@@ -186,11 +170,10 @@ impl History {
             .then("take the folder ascmhl from another copy"),
         };
         self.findings.push(finding.at(path.display().to_string()));
-        let number = self.links.len() as u32 + 1;
-        self.take_list(&path, number, file, &xml)?;
+        self.take_list(&path, &xml)?;
         if stopped {
             self.links.push(ChainLink {
-                number,
+                number: self.links.len() as u32 + 1,
                 file: file.to_string(),
                 c4: Hash::of(HashKind::C4, &xml).text,
             });
@@ -198,13 +181,9 @@ impl History {
         Ok(())
     }
 
-    fn take_list(&mut self, path: &Path, number: u32, file: &str, xml: &[u8]) -> Result<()> {
+    fn take_list(&mut self, path: &Path, xml: &[u8]) -> Result<()> {
         let list = HashList::from_xml(xml).map_err(|error| error.at(path))?;
-        self.generations.push(Generation {
-            number,
-            file: file.to_string(),
-            list,
-        });
+        self.generations.push(list);
         Ok(())
     }
 
@@ -213,13 +192,12 @@ impl History {
     pub fn files(&self) -> BTreeMap<String, KnownFile> {
         let mut known: BTreeMap<String, KnownFile> = BTreeMap::new();
         for generation in &self.generations {
-            for file in &generation.list.files {
+            for file in &generation.files {
                 let moved = file.previous.as_ref().and_then(|old| known.remove(old));
                 let entry = known.entry(file.path.clone()).or_insert_with(|| {
                     moved.unwrap_or(KnownFile {
                         size: file.size,
                         hashes: Vec::new(),
-                        since: generation.number,
                     })
                 });
                 // what was found changed says nothing of what the file was, in no kind of hash
@@ -240,16 +218,14 @@ impl History {
     pub fn folders(&self) -> impl Iterator<Item = &str> {
         let last = self.generations.last();
         last.into_iter()
-            .flat_map(|generation| &generation.list.folders)
+            .flat_map(|list| &list.folders)
             .map(|folder| folder.path.as_str())
     }
 
     /// The patterns of the last generation.
     #[must_use]
     pub fn ignored(&self) -> &[String] {
-        self.generations
-            .last()
-            .map_or(&[], |generation| &generation.list.ignored)
+        self.generations.last().map_or(&[], |list| &list.ignored)
     }
 
     /// Writes one more generation to `root` and the chain that names it; says which file it is.

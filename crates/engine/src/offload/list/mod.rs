@@ -8,7 +8,7 @@ mod folders;
 
 pub use chain::ChainLink;
 pub(super) use folders::{Tree, folder_hashes};
-pub use history::{Generation, History, KnownFile};
+pub use history::{History, KnownFile};
 
 use serde::Serialize;
 

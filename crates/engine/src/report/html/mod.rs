@@ -9,6 +9,7 @@ use super::markup::Markup;
 use super::{ReportInput, fitness, say};
 use crate::alignment::{Basis, JointTake, Member, Placement, Role, Status};
 use crate::finding::{Finding, Weight};
+use crate::units::counted;
 
 const STYLE: &str = include_str!("report.css");
 
@@ -128,11 +129,6 @@ fn head(page: &mut Markup, input: &ReportInput<'_>) {
         );
         page.leaf("p", &[("class", "verdict")], &verdict(joint));
     });
-}
-
-/// `1 file`, `2 files`.
-fn counted(count: usize, noun: &str) -> String {
-    format!("{count} {noun}{}", if count == 1 { "" } else { "s" })
 }
 
 /// What the recordist wants to know first.
