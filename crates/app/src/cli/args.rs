@@ -148,6 +148,7 @@ pub struct CalibrateArgs {
 
 /// What `offload` takes.
 #[derive(Debug, Args)]
+#[command(override_usage = "commontime offload [OPTIONS] <CARD>... --to <DIR>...")]
 #[command(
     after_help = "Each card becomes a folder of its own in every place, with a hash list in the open ASC MHL form \
     in its folder ascmhl. Nothing is written over; run the same command again after an interruption."

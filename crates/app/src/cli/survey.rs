@@ -34,7 +34,12 @@ pub fn run(args: &SurveyArgs, json: bool) -> Result<Ended> {
                 .chain([String::new()]),
         );
         for row in &settings {
-            let word = if row.differs { "differs" } else { "" };
+            let equal = row.values.windows(2).all(|pair| pair[0] == pair[1]);
+            let word = match (row.differs, equal) {
+                (true, false) => "differs",
+                (true, true) => "see below",
+                (false, _) => "",
+            };
             table.add_row(
                 [row.name.clone()]
                     .into_iter()

@@ -342,7 +342,10 @@ fn keep(
             "another file of this name and size is there; it was left as it is",
         )
         .at(path)
-        .then("choose another folder, or another --name for the card")),
+        .then(
+            "if it is an earlier copy of this card, run `commontime verify` here: it may be damaged; else choose another \
+             folder, or another --name for the card",
+        )),
         Drafted::New(file) if equal => {
             give_name(file, path, Replace::No).map_err(|error| match error.kind() {
                 Kind::Refused => Error::new(
