@@ -1,13 +1,17 @@
 //! An alignment and what was built of it in, the papers that go with it out: alignment file, report pages, sound report.
 
-use crate::alignment::{Alignment, JointTake, Placement};
-use crate::build::{BuildReport, OutputFile, open_sound};
+use std::path::Path;
+
+use crate::alignment::{Alignment, JointTake, Part, Placement};
+use crate::build::{BuildReport, ChannelList, OutputFile, open_sound};
+use crate::check::Checked;
 use crate::error::{Error, Kind, Result};
 use crate::finding::Finding;
+use crate::media;
 use crate::render::Renderer;
 use crate::report::{
-    self, Link, Output, OutputChannel, Overlay, OverlayRequest, ReportInput, Settings,
-    SoundReportEntry,
+    self, Link, MeasuredAgain, Output, OutputChannel, Overlay, OverlayRequest, ReportInput,
+    Settings, SoundReportEntry,
 };
 use crate::signal::Sound;
 use crate::take::TakeSound;
@@ -28,9 +32,16 @@ pub struct PaperInput<'a> {
     pub alignment: &'a Alignment,
     /// What was built.
     pub built: &'a BuildReport,
+    /// What checking it came to.
+    pub checked: &'a Checked,
+    /// The list of channels that was built by, if there was one.
+    pub channels: Option<&'a ChannelList>,
     /// What concerns the whole day: the cards, the settings, the build, the check.
     pub findings: &'a [Finding],
 }
+
+/// The name of the list of channels.
+pub const CHANNELS: &str = "channels.csv";
 
 /// The name of the report page of a joint take.
 #[must_use]
@@ -38,7 +49,21 @@ pub fn report_name(joint_take: &str) -> String {
     format!("{joint_take}.report.html")
 }
 
-/// Every paper of the day: `alignment.json`, one report page a joint take, `sound-report.csv`.
+/// The name of the timeline of a joint take.
+#[must_use]
+pub fn timeline_name(joint_take: &str) -> String {
+    format!("{joint_take}.otio")
+}
+
+/// The stamp that a file carries itself.
+fn stamp_of(part: &Part) -> Option<u64> {
+    let file = media::open(Path::new(&part.path)).ok()?;
+    let header = wave::Header::read(&file).ok()?;
+    header.bext.map(|bext| bext.time_reference)
+}
+
+/// Every paper of the day: `alignment.json`, one report page and one timeline a joint take, `sound-report.csv`, `channels.csv` to build from
+/// again with another choice of channels.
 ///
 /// # Errors
 /// When a source cannot be read for the magnified overlays.
@@ -50,7 +75,7 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
     let takes = &input.alignment.joint_takes;
     let outputs: Vec<Option<Output>> = takes
         .iter()
-        .map(|take| output_of(take, input.built))
+        .map(|take| output_of(take, input.built, input.checked))
         .collect();
     let settings = input
         .alignment
@@ -84,6 +109,10 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
             name: report_name(&take.name),
             text,
         });
+        papers.push(Paper {
+            name: timeline_name(&take.name),
+            text: report::timeline(take, &stamp_of)?,
+        });
     }
     let entries: Vec<SoundReportEntry> = takes
         .iter()
@@ -98,6 +127,10 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         name: "sound-report.csv".into(),
         text: table,
     });
+    papers.push(Paper {
+        name: CHANNELS.into(),
+        text: ChannelList::table(input.alignment, input.channels)?,
+    });
     Ok(papers)
 }
 
@@ -111,17 +144,33 @@ fn concerning(take: &JointTake, all: &[JointTake], findings: &[Finding]) -> Vec<
         .collect()
 }
 
-fn output_of(take: &JointTake, built: &BuildReport) -> Option<Output> {
+fn output_of(take: &JointTake, built: &BuildReport, checked: &Checked) -> Option<Output> {
     let files: Vec<&OutputFile> = built
         .outputs
         .iter()
         .filter(|file| file.joint_take == take.name)
         .collect();
-    let first = files.first()?;
+    let first = files.iter().map(|file| file.first_lead_position).min()?;
+    let end = files
+        .iter()
+        .map(|file| file.first_lead_position + file.length_samples as i64)
+        .max()?;
     Some(Output {
-        first_lead_position: first.first_lead_position,
-        length_samples: first.length_samples,
+        first_lead_position: first,
+        length_samples: (end - first) as u64,
         files: files.iter().map(|file| file_of(file)).collect(),
+        residuals: checked
+            .residuals
+            .iter()
+            .filter(|residual| residual.joint_take == take.name)
+            .map(|residual| MeasuredAgain {
+                unit: residual.unit.clone(),
+                place: residual.place.to_string(),
+                position: residual.position,
+                lag_samples: residual.lag_samples,
+                sigma_samples: residual.sigma_samples,
+            })
+            .collect(),
     })
 }
 
@@ -136,6 +185,20 @@ fn file_of(file: &OutputFile) -> report::OutputFile {
         bytes: file.bytes,
         digest: format!("xxh3-128:{}", file.hash),
         encoding: file.encoding.clone(),
+        first_lead_position: file.first_lead_position,
+        length_samples: file.length_samples,
+        gain_db: file.gain_db,
+        fields: file
+            .fields
+            .iter()
+            .map(|field| {
+                [
+                    field.name.to_string(),
+                    field.value.clone(),
+                    field.rule.clone(),
+                ]
+            })
+            .collect(),
         channels: file
             .channels
             .iter()
@@ -144,6 +207,7 @@ fn file_of(file: &OutputFile) -> report::OutputFile {
                 name: channel.name.clone(),
                 unit: channel.unit.clone(),
                 source_channel: channel.unit_channel,
+                group: channel.group.clone().unwrap_or_default(),
                 placement: if channel.copied {
                     Placement::Exact
                 } else {

@@ -89,6 +89,12 @@ impl Db {
     pub fn of_amplitude(ratio: f64) -> Self {
         Self(20.0 * ratio.abs().log10())
     }
+
+    /// The amplitude ratio: `10^(dB / 20)`.
+    #[must_use]
+    pub fn amplitude(self) -> f64 {
+        10_f64.powf(self.0 / 20.0)
+    }
 }
 
 impl std::ops::Sub for UnitPos {

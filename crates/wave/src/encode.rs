@@ -1,7 +1,11 @@
 //! Planar or interleaved `f64` in, interleaved bytes out. Integers are rounded to the nearest, halves to even, and
 //! clipped; what was clipped is counted. No dither: that belongs to whoever knows what the signal is.
 
-use crate::format::Encoding;
+use crate::error::{Error, Result};
+use crate::format::{Encoding, Format};
+
+/// Bytes that are encoded for all channels before going on.
+const PIECE_BYTES: usize = 8 << 10;
 
 /// What happened to the values on their way into an encoding.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -10,6 +14,51 @@ pub struct Encoded {
     pub clipped: u64,
     /// Values that are no number, stored as 0 in integers and as they are in floating point.
     pub not_a_number: u64,
+}
+
+/// Encodes one slice per channel, all of one length, as they stand in a file of `format`: whole samples of all channels in
+/// turn, put behind what `out` holds. For whoever encodes on several threads and writes with
+/// [`WaveWriter::write_bytes`](crate::WaveWriter::write_bytes).
+///
+/// # Errors
+/// When the slices do not fit the channels or each other.
+pub fn encode_planar(format: &Format, channels: &[&[f64]], out: &mut Vec<u8>) -> Result<Encoded> {
+    let length = common_length(format, channels)?;
+    let block = format.block_bytes();
+    let begin = out.len();
+    out.resize(begin + length * block, 0);
+    let mut encoded = Encoded::default();
+    // one stretch at a time for all channels, so that its bytes stay in the first-level cache
+    let piece = (PIECE_BYTES / block).max(1);
+    for (index, bytes) in out[begin..].chunks_mut(piece * block).enumerate() {
+        let from = index * piece;
+        for (place, channel) in channels.iter().enumerate() {
+            let values = channel[from..].iter().copied();
+            encode(
+                format.encoding,
+                values,
+                bytes,
+                block,
+                place * format.encoding.bytes(),
+                &mut encoded,
+            );
+        }
+    }
+    Ok(encoded)
+}
+
+/// The one length of the slices, one a channel.
+pub(crate) fn common_length(format: &Format, channels: &[&[f64]]) -> Result<usize> {
+    let count = usize::from(format.channels);
+    let length = channels.first().map_or(0, |channel| channel.len());
+    if channels.len() != count || channels.iter().any(|channel| channel.len() != length) {
+        let message = format!(
+            "{} slices for {count} channels, or of unequal length",
+            channels.len()
+        );
+        return Err(Error::request(message));
+    }
+    Ok(length)
 }
 
 /// Writes the values into every block of `bytes` from byte `offset` of each on; blocks are `block` bytes long.

@@ -46,9 +46,9 @@ mod file;
 mod writer;
 
 pub use chunk::bext::{Bext, Loudness};
-pub use chunk::markers::Marker;
+pub use chunk::markers::{Marker, marker_chunks};
 pub use chunk::{Chunk, ChunkEntry, ChunkId};
-pub use encode::Encoded;
+pub use encode::{Encoded, encode_planar};
 pub use error::{Complaint, Error, Result};
 pub use file::WaveFile;
 pub use format::{Encoding, Format, Tag};

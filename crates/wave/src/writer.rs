@@ -9,10 +9,10 @@ use std::io::{Seek, SeekFrom, Write};
 use zerocopy::IntoBytes;
 use zerocopy::byteorder::little_endian::{U32, U64};
 
-use crate::chunk::bext::Bext;
+use crate::chunk::bext::{Bext, LOUDNESS_AT, Loudness};
 use crate::chunk::ds64::{DS64_BYTES, Ds64Record};
 use crate::chunk::{Chunk, ChunkHead, ChunkId, fmt_chunk};
-use crate::encode::{Encoded, encode};
+use crate::encode::{Encoded, common_length, encode_planar};
 use crate::error::{Error, Result};
 use crate::format::Format;
 use crate::header::Container;
@@ -79,6 +79,8 @@ pub struct WaveWriter<W> {
     container: ContainerChoice,
     /// Byte offset of the sample count in `fact`, if there is one.
     fact: Option<u64>,
+    /// Byte offset of the broadcast extension's payload, if it has room for loudness.
+    loudness: Option<u64>,
     data_offset: u64,
     data_bytes: u64,
     /// Chunks that follow the audio.
@@ -141,6 +143,10 @@ impl<W: Write + Seek> WaveWriter<W> {
         if fact.is_some() {
             push_chunk(&mut head, ChunkId::FACT, &[0; 4])?;
         }
+        let loudness = spec
+            .bext
+            .as_ref()
+            .and_then(|bext| bext.loudness.map(|_| head.len() as u64 + 8));
         if let Some(bext) = &spec.bext {
             push_chunk(&mut head, ChunkId::BEXT, &bext.to_bytes())?;
         }
@@ -165,6 +171,7 @@ impl<W: Write + Seek> WaveWriter<W> {
             format: spec.format,
             container: spec.container,
             fact,
+            loudness,
             data_offset: head.len() as u64,
             data_bytes: 0,
             tail,
@@ -190,22 +197,19 @@ impl<W: Write + Seek> WaveWriter<W> {
     /// # Errors
     /// When the slices do not fit the channels or each other, or writing fails.
     pub fn write_planar(&mut self, channels: &[&[f64]]) -> Result<()> {
-        let count = usize::from(self.format.channels);
-        let length = channels.first().map_or(0, |channel| channel.len());
-        if channels.len() != count || channels.iter().any(|channel| channel.len() != length) {
-            let message = format!(
-                "{} slices for {count} channels, or of unequal length",
-                channels.len()
-            );
-            return Err(Error::request(message));
-        }
+        let length = common_length(&self.format, channels)?;
         let positions = self.piece_positions();
+        let mut piece = std::mem::take(&mut self.piece);
         for from in (0..length).step_by(positions) {
             let to = length.min(from + positions);
-            self.write_piece(to - from, |channel| {
-                channels[channel][from..to].iter().copied()
-            })?;
+            let part: Vec<&[f64]> = channels.iter().map(|channel| &channel[from..to]).collect();
+            piece.clear();
+            let encoded = encode_planar(&self.format, &part, &mut piece)?;
+            self.encoded.clipped += encoded.clipped;
+            self.encoded.not_a_number += encoded.not_a_number;
+            self.write_bytes(&piece)?;
         }
+        self.piece = piece;
         Ok(())
     }
 
@@ -222,9 +226,11 @@ impl<W: Write + Seek> WaveWriter<W> {
             )));
         }
         for values in values.chunks(self.piece_positions() * count) {
-            self.write_piece(values.len() / count, |channel| {
-                values[channel..].iter().copied().step_by(count)
-            })?;
+            let planes: Vec<Vec<f64>> = (0..count)
+                .map(|channel| values[channel..].iter().copied().step_by(count).collect())
+                .collect();
+            let planes: Vec<&[f64]> = planes.iter().map(Vec::as_slice).collect();
+            self.write_planar(&planes)?;
         }
         Ok(())
     }
@@ -243,6 +249,21 @@ impl<W: Write + Seek> WaveWriter<W> {
         }
         self.out.write_all(bytes)?;
         self.data_bytes += bytes.len() as u64;
+        Ok(())
+    }
+
+    /// Puts loudness that was measured while the samples went by into the broadcast extension.
+    ///
+    /// # Errors
+    /// When the extension was started without loudness fields, or writing fails.
+    pub fn set_loudness(&mut self, loudness: Loudness) -> Result<()> {
+        let Some(payload) = self.loudness else {
+            return Err(Error::request(
+                "loudness for a broadcast extension without its fields".into(),
+            ));
+        };
+        self.patch(payload + LOUDNESS_AT, &loudness.to_bytes())?;
+        self.out.seek(SeekFrom::End(0))?;
         Ok(())
     }
 
@@ -320,31 +341,6 @@ impl<W: Write + Seek> WaveWriter<W> {
     /// Sample positions that are encoded before they are written.
     fn piece_positions(&self) -> usize {
         (PIECE_BYTES / self.format.block_bytes()).max(1)
-    }
-
-    /// Encodes and writes `length` sample positions.
-    fn write_piece<I: Iterator<Item = f64>>(
-        &mut self,
-        length: usize,
-        channel: impl Fn(usize) -> I,
-    ) -> Result<()> {
-        let block = self.format.block_bytes();
-        self.piece.resize(length * block, 0);
-        for index in 0..usize::from(self.format.channels) {
-            let offset = index * self.format.encoding.bytes();
-            let values = channel(index);
-            encode(
-                self.format.encoding,
-                values,
-                &mut self.piece,
-                block,
-                offset,
-                &mut self.encoded,
-            );
-        }
-        self.out.write_all(&self.piece)?;
-        self.data_bytes += self.piece.len() as u64;
-        Ok(())
     }
 
     fn patch(&mut self, at: u64, bytes: &[u8]) -> Result<()> {

@@ -8,7 +8,7 @@ use std::io::Cursor;
 use common::{Fmt, audio16, chunk, riff};
 use wave::{
     Bext, Chunk, ChunkId, ContainerChoice, Encoding, Format, Header, Marker, WaveFile, WaveWriter,
-    WriteSpec,
+    WriteSpec, marker_chunks,
 };
 use waveadapter::{AdtlEntry, AdtlList, Cue, CuePoint, WavReader};
 
@@ -139,6 +139,66 @@ fn markers_that_a_library_wrote() {
     ];
     assert_eq!(header.markers, expected);
     assert_eq!(header.oddities, []);
+}
+
+#[test]
+fn markers_that_a_library_reads() {
+    let markers = [
+        Marker {
+            id: 3,
+            position: 96_000,
+            length: Some(1024),
+            label: Some("SOUTH: 1024 samples missing".into()),
+            note: Some("silence, Stück".into()),
+        },
+        Marker {
+            id: 1,
+            position: 7,
+            label: Some("odd".into()),
+            ..Marker::default()
+        },
+    ];
+    let mut spec = WriteSpec::new(Format::plain(1, 48_000, Encoding::Int16));
+    spec.extra = marker_chunks(&markers).expect("markers");
+    let mut writer = WaveWriter::new(Cursor::new(Vec::new()), &spec).expect("header");
+    writer.write_planar(&[&[0.25; 11]]).expect("samples");
+    let bytes = writer.finish().expect("finished").1.into_inner();
+    let reader = WavReader::new(Cursor::new(&bytes)).expect("their reader");
+    let after = &reader.params().chunks_after;
+    let cue = after.iter().find_map(Cue::from_chunk).expect("cue");
+    let points: Vec<(u32, u32)> = cue
+        .points
+        .iter()
+        .map(|point| (point.id, point.sample_offset))
+        .collect();
+    assert_eq!(points, [(3, 96_000), (1, 7)]);
+    let list = after.iter().find_map(AdtlList::from_chunk).expect("list");
+    let of_three: Vec<String> = list
+        .entries
+        .iter()
+        .filter_map(|entry| match entry {
+            AdtlEntry::Label { cue_id: 3, text } | AdtlEntry::Note { cue_id: 3, text } => {
+                Some(text.clone())
+            }
+            AdtlEntry::LabeledText {
+                cue_id: 3,
+                sample_length,
+                purpose,
+                ..
+            } => Some(format!(
+                "{sample_length} {}",
+                String::from_utf8_lossy(purpose)
+            )),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(
+        of_three,
+        ["SOUTH: 1024 samples missing", "silence, Stück", "1024 rgn "]
+    );
+    let twice = [markers[1].clone(), markers[1].clone()];
+    assert!(marker_chunks(&twice).is_err());
+    assert_eq!(marker_chunks(&[]).expect("none"), []);
 }
 
 /// Chunks that are not understood survive being read and written again, byte for byte.

@@ -3,6 +3,8 @@
 use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
+use engine::build::Gain;
+use engine::units::Db;
 
 /// One recording from several field recorders.
 #[derive(Debug, Parser)]
@@ -303,7 +305,7 @@ pub struct MeasureArgs {
 /// How to build.
 #[derive(Debug, Args)]
 pub struct ShapeArgs {
-    /// One file of all channels, one a unit, or one a channel
+    /// One file of all channels, one a unit, one a group of the channel list, or one a channel
     #[arg(long, value_enum, default_value_t = ShapeArg::Poly)]
     pub shape: ShapeArg,
     /// The sample format of the output
@@ -312,9 +314,52 @@ pub struct ShapeArgs {
     /// The stretch of time the output covers
     #[arg(long, value_enum, default_value_t = SpanArg::Lead)]
     pub span: SpanArg,
+    /// A table of the channels that come in, in order, with their names and groups; start from the channels.csv of a build
+    #[arg(long, value_name = "FILE")]
+    pub channels: Option<PathBuf>,
+    /// Cut files so that none is larger, for receivers and media that take no larger ones
+    #[arg(long, value_enum, value_name = "SIZE")]
+    pub split: Option<SplitArg>,
+    /// Change all channels alike by so many dB, or by what makes the largest peak fit into integers: `fit`
+    #[arg(
+        long,
+        value_name = "DB|fit",
+        value_parser = gain_of,
+        allow_negative_numbers = true
+    )]
+    pub gain: Option<Gain>,
+    /// Measure loudness and write it into the broadcast extension (all channels of a file with equal weight)
+    #[arg(long)]
+    pub loudness: bool,
     /// Replace outputs that exist
     #[arg(long)]
     pub replace: bool,
+}
+
+/// The largest change of level that is taken for meant, dB.
+const MOST_GAIN: f64 = 120.0;
+
+fn gain_of(text: &str) -> Result<Gain, String> {
+    if text.eq_ignore_ascii_case("fit") {
+        return Ok(Gain::Fit);
+    }
+    match text.parse::<f64>() {
+        Ok(db) if db.abs() <= MOST_GAIN => Ok(Gain::Db(Db(db))),
+        _ => Err(format!(
+            "a number of dB up to {MOST_GAIN} either way, or `fit`"
+        )),
+    }
+}
+
+/// `--split`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum SplitArg {
+    /// Below 2 GiB
+    #[value(name = "2gb")]
+    Two,
+    /// Below 4 GiB, the most that a FAT file system and a plain RIFF file take
+    #[value(name = "4gb")]
+    Four,
 }
 
 /// `--resample`.
@@ -335,6 +380,8 @@ pub enum ShapeArg {
     Poly,
     /// One file a unit
     PerUnit,
+    /// One file a group
+    PerGroup,
     /// One file a channel
     Mono,
 }

@@ -4,10 +4,12 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Result;
 use engine::alignment::Alignment;
-use engine::build::{BuildOptions, BuildReport, OutputFormat, Shape, Span, build};
+use engine::build::{
+    BuildOptions, BuildReport, ChannelList, Gain, OutputFormat, Shape, Span, build,
+};
 use engine::calibration::Calibrations;
 use engine::check::check;
-use engine::deliver::{PaperInput, papers};
+use engine::deliver::{PaperInput, papers, report_name, timeline_name};
 use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
 use engine::output::{Replace, refuse_existing, write_text};
@@ -16,7 +18,7 @@ use engine::report::alignment_text;
 use engine::take::{scan, settings_table};
 use engine::{Error, Kind};
 
-use super::args::{FormatArg, MeasureArgs, ResampleArg, ShapeArg, ShapeArgs, SpanArg};
+use super::args::{FormatArg, MeasureArgs, ResampleArg, ShapeArg, ShapeArgs, SpanArg, SplitArg};
 use super::exit::Ended;
 use super::say;
 
@@ -96,6 +98,7 @@ impl Day {
             shape: match args.shape {
                 ShapeArg::Poly => Shape::Poly,
                 ShapeArg::PerUnit => Shape::PerUnit,
+                ShapeArg::PerGroup => Shape::PerGroup,
                 ShapeArg::Mono => Shape::Mono,
             },
             format: match args.format {
@@ -108,6 +111,13 @@ impl Day {
                 SpanArg::Common => Span::Common,
                 SpanArg::Longest => Span::Longest,
             },
+            channels: args.channels.as_deref().map(channels_of).transpose()?,
+            largest_file: args.split.map(|split| match split {
+                SplitArg::Two => (1 << 31) - 1,
+                SplitArg::Four => (1 << 32) - 1,
+            }),
+            gain: args.gain.unwrap_or(Gain::None),
+            loudness: args.loudness,
             replace: args.replace,
             cards: work.cards.to_vec(),
             ..BuildOptions::new(out)
@@ -115,12 +125,14 @@ impl Day {
         let report = build(&self.alignment, &options, work.progress)?;
         let checked = check(&self.alignment, &report, work.progress);
         let mut findings = report.findings.clone();
-        findings.extend(checked.findings);
+        findings.extend(checked.findings.iter().cloned());
         let mut day_findings = self.findings.clone();
         day_findings.extend(findings.iter().cloned());
         let written = papers(&PaperInput {
             alignment: &self.alignment,
             built: &report,
+            checked: &checked,
+            channels: options.channels.as_ref(),
             findings: &day_findings,
         })?;
         for paper in &written {
@@ -203,8 +215,12 @@ fn refuse_papers(alignment: &Alignment, out: &Path, replace: Replace) -> Result<
     let pages = alignment
         .joint_takes
         .iter()
-        .map(|take| engine::deliver::report_name(&take.name));
-    let names = pages.chain(["alignment.json".into(), "sound-report.csv".into()]);
+        .flat_map(|take| [report_name(&take.name), timeline_name(&take.name)]);
+    let names = pages.chain([
+        "alignment.json".into(),
+        "sound-report.csv".into(),
+        engine::deliver::CHANNELS.into(),
+    ]);
     for path in names.map(|name| out.join(name)) {
         refuse_existing(&path, replace)?;
     }
@@ -218,6 +234,11 @@ pub fn text_of(path: &Path) -> engine::Result<String> {
             .at(path)
             .from_source(error)
     })
+}
+
+/// The list of channels in a file.
+fn channels_of(path: &Path) -> engine::Result<ChannelList> {
+    ChannelList::from_csv(&text_of(path)?).map_err(|error| error.at(path))
 }
 
 /// A calibrations file with the name it is cited by.

@@ -89,6 +89,10 @@ fn shape() -> ShapeArgs {
         shape: ShapeArg::Poly,
         format: FormatArg::Source,
         span: SpanArg::Lead,
+        channels: None,
+        split: None,
+        gain: None,
+        loudness: false,
         replace: false,
     }
 }

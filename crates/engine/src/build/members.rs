@@ -40,8 +40,14 @@ pub(super) fn choose<'a>(
     for member in &take.members {
         let unplaced =
             member.status == Status::NotEstablished || member.placement == Placement::NotPlaced;
+        let used = options
+            .channels
+            .as_ref()
+            .is_none_or(|list| list.uses(&member.unit));
         if member.role == Role::Lead {
             chosen.members.insert(0, member);
+        } else if !used {
+            // the channel list leaves the whole unit out, so nothing of it needs deciding
         } else if member.status == Status::NeedsDecision {
             return Err(ask(take, member, "needs-decision", "needs a decision").into());
         } else if !unplaced {

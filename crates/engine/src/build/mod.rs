@@ -5,9 +5,13 @@
 mod target;
 mod quantise;
 mod members;
+mod channels;
+mod layout;
 mod plan;
 mod names;
 mod metadata;
+mod in_order;
+mod loudness;
 mod write;
 mod verify;
 mod hashes;
@@ -23,7 +27,10 @@ use crate::finding::{Finding, Weight};
 use crate::progress::Progress;
 use crate::signal::Levels;
 use crate::take::TakeSound;
+use crate::units::Db;
+pub use channels::{ChannelList, ListedChannel};
 pub use code::write_timecode;
+pub use loudness::Loudness;
 use plan::Plan;
 use target::Target;
 
@@ -38,6 +45,14 @@ pub struct BuildOptions {
     pub format: OutputFormat,
     /// Which stretch of the lead's time is covered.
     pub span: Span,
+    /// Which channels come in, in what order and under which names; all of them without a list.
+    pub channels: Option<ChannelList>,
+    /// The largest file, bytes; longer ones are cut into parts that follow each other without a gap.
+    pub largest_file: Option<u64>,
+    /// Whether levels are changed.
+    pub gain: Gain,
+    /// Whether loudness is measured and written into the broadcast extension.
+    pub loudness: bool,
     /// Whether files that exist are replaced, once their successors are verified; otherwise they are refused.
     pub replace: bool,
     /// Whether a joint take is built without the followers whose place is not established; otherwise it is not built.
@@ -55,6 +70,10 @@ impl BuildOptions {
             shape: Shape::Poly,
             format: OutputFormat::Source,
             span: Span::Lead,
+            channels: None,
+            largest_file: None,
+            gain: Gain::None,
+            loudness: false,
             replace: false,
             leave_out_unplaced: false,
             cards: Vec::new(),
@@ -69,8 +88,21 @@ pub enum Shape {
     Poly,
     /// One file a unit.
     PerUnit,
+    /// One file a group of the channel list; channels without a group by unit.
+    PerGroup,
     /// One file a channel.
     Mono,
+}
+
+/// Whether levels are changed: by one gain for all channels, so that they stay as loud as they were to each other.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Gain {
+    /// They are not.
+    None,
+    /// By this much.
+    Db(Db),
+    /// By as much as makes the largest peak fit into integers, measured first; not at all when it fits.
+    Fit,
 }
 
 /// How samples are stored.
@@ -143,14 +175,45 @@ pub struct OutputFile {
     pub length_samples: u64,
     /// The lead position of its first sample.
     pub first_lead_position: i64,
+    /// What every channel's values were multiplied by, dB; 0 when levels are as recorded.
+    pub gain_db: f64,
+    /// What stands in its metadata, and where that comes from.
+    pub fields: Vec<Field>,
+    /// What it came to by BS.1770, when that was asked for.
+    pub loudness: Option<Loudness>,
     /// Its stamp; `None` when the lead has none.
     pub samples_since_midnight: Option<u64>,
     /// Its channels, in order.
     pub channels: Vec<OutputChannel>,
     /// Units whose place is not established and that were left out as asked.
     pub left_out: Vec<String>,
-    /// Stretches in which a unit recorded nothing, as exact silence: unit, first sample in the file, samples.
-    pub gaps: Vec<(String, u64, u64)>,
+    /// Stretches in which a unit recorded nothing, as exact silence.
+    pub gaps: Vec<Gap>,
+}
+
+/// A stretch of a file in which a unit recorded nothing.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Gap {
+    /// The unit.
+    pub unit: String,
+    /// Its first sample in the file.
+    pub first_sample: u64,
+    /// How long it is.
+    pub samples: u64,
+    /// Whether it lies between two takes of the unit, which was stopped and started again; else samples are missing
+    /// within one.
+    pub between_takes: bool,
+}
+
+/// Something that stands in a file's metadata.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Field {
+    /// What it is called.
+    pub name: &'static str,
+    /// What it says.
+    pub value: String,
+    /// By which rule it says so, and what others said.
+    pub rule: String,
 }
 
 /// A channel of a file.
@@ -164,12 +227,14 @@ pub struct OutputChannel {
     pub unit: String,
     /// 1-based channel of that unit's take.
     pub unit_channel: u32,
+    /// The group it was put into, if any.
+    pub group: Option<String>,
     /// Whether its samples were copied; otherwise they were resampled.
     pub copied: bool,
     /// xxh3-128 over its samples as read back, as little-endian 64-bit floating point.
     pub digest: String,
-    /// The same over the source's samples of the same stretch; equal to `digest` proves bit for bit. `None` where samples
-    /// were resampled, rounded, or parted by slips.
+    /// The same over the source's samples of the same stretch, taken when they were read; equal to `digest` proves bit for
+    /// bit. `None` where samples were resampled, rounded, changed by a gain, or parted by slips.
     pub source_digest: Option<String>,
     /// What the channel came to, as read back.
     pub levels: Levels,
@@ -200,6 +265,9 @@ pub fn build(
     options: &BuildOptions,
     progress: &dyn Progress,
 ) -> Result<BuildReport> {
+    if let Some(list) = &options.channels {
+        list.refuse_strangers(alignment)?;
+    }
     let target = Target::prepare(alignment, options)?;
     let mut report = BuildReport::default();
     let mut taken = names::Taken::default();
@@ -262,11 +330,13 @@ fn build_one(
     progress: &dyn Progress,
 ) -> std::result::Result<Built, Box<Stopped>> {
     let chosen = members::choose(take, options)?;
-    let names = names::files(take, &chosen.members, options);
-    target.refuse_existing(&names, options.replace)?;
     let sources = members::open(take, &chosen.members)?;
-    let mut plan = Plan::new(take, &sources, options, names)?;
-    let draft = draft(&mut plan, options, target, progress)?;
+    let mut plan = Plan::new(take, &sources, options)?;
+    if plan.channels.is_empty() {
+        return Err(no_channels(take).into());
+    }
+    target.refuse_existing(&plan.files, options.replace)?;
+    let draft = draft(&mut plan, target, progress)?;
     let verified = verify::read_back(&plan, &draft, progress)?;
     let outputs = verify::finish(&plan, target, options, draft, verified, &chosen.left_out)?;
     let mut findings = chosen.findings;
@@ -274,11 +344,9 @@ fn build_one(
     Ok(Built { outputs, findings })
 }
 
-/// Renders and writes; what goes beyond the full scale of integers is never clipped: it is stored as floating point when
-/// the encoding was free, otherwise a person is asked.
+/// Renders and writes; what goes beyond the full scale of integers is never clipped.
 fn draft(
     plan: &mut Plan<'_>,
-    options: &BuildOptions,
     target: &Target,
     progress: &dyn Progress,
 ) -> std::result::Result<write::Draft, Box<Stopped>> {
@@ -286,12 +354,22 @@ fn draft(
         target.refuse_without_room(plan)?;
         match write::write(plan, target, progress)? {
             write::Outcome::Complete(draft) => return Ok(draft),
-            write::Outcome::Beyond(beyond) if options.format == OutputFormat::Source => {
-                plan.use_float(beyond);
-            }
-            write::Outcome::Beyond(beyond) => return Err(plan.ask_about_peaks(beyond).into()),
+            write::Outcome::Beyond(beyond) => plan.make_room(beyond)?,
         }
     }
+}
+
+fn no_channels(take: &JointTake) -> Finding {
+    Finding::new(
+        "no-channels",
+        Weight::Ask,
+        format!(
+            "{} was not built: the channel list has none of its channels",
+            take.name
+        ),
+    )
+    .at(&take.name)
+    .then("put some of its channels on the list, or build the other joint takes alone")
 }
 
 fn unbuilt(take: &JointTake, stopped: Stopped) -> Unbuilt {

@@ -1,8 +1,8 @@
-//! Joint takes and their members in, names of files and channels out: none twice, none that leaves the output folder.
+//! Joint takes and their members in, names of recordings and channels out: none twice, none that leaves the output folder.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{BuildOptions, Shape};
+use super::channels::Selected;
 use crate::alignment::{JointTake, Member};
 use crate::error::{Error, Kind};
 use crate::finding::{Finding, Weight};
@@ -37,51 +37,15 @@ impl Taken {
     }
 }
 
-/// The names of a joint take's files, in the order of the channels they hold.
-pub(super) fn files(take: &JointTake, members: &[&Member], options: &BuildOptions) -> Vec<String> {
-    let name = &take.name;
-    match options.shape {
-        Shape::Poly => vec![format!("{name}.wav")],
-        Shape::PerUnit => members
-            .iter()
-            .map(|member| format!("{name}.{}.wav", plain(&member.unit)))
-            .collect(),
-        Shape::Mono => members
-            .iter()
-            .flat_map(|member| {
-                let unit = plain(&member.unit);
-                let count = member.channels.len();
-                (1..=count).map(move |index| format!("{name}.{unit}.{index:02}.wav"))
-            })
-            .collect(),
-    }
-}
-
-/// A unit's name with what file systems do not take made a dash.
-fn plain(unit: &str) -> String {
-    unit.chars()
-        .map(|c| {
-            if c.is_alphanumeric() || " _-+".contains(c) {
-                c
-            } else {
-                '-'
-            }
-        })
-        .collect()
-}
-
-/// Names for the channels of all members, in order: as the units gave them, with the unit in front where two units gave
-/// the same, with the channel behind where that is not enough.
-pub(super) fn channels(members: &[&Member]) -> Vec<String> {
-    let own = |member: &Member, place: usize| {
-        let name = member.channels[place].name.trim();
-        (!name.is_empty()).then(|| name.to_string())
-    };
-    let each = || {
-        members
-            .iter()
-            .flat_map(|&member| (0..member.channels.len()).map(move |place| (member, place)))
-    };
+/// Names for the channels of an output, in order: as they were asked for, else as the units gave them, with the unit in
+/// front where two are the same, with the channel behind where that is not enough.
+///
+/// # Errors
+/// [`Kind::Usage`] when two channels were given one name.
+pub(super) fn channels(
+    members: &[&Member],
+    selected: &[Selected],
+) -> crate::error::Result<Vec<String>> {
     let count = |names: &mut dyn Iterator<Item = String>| {
         let mut counts = BTreeMap::new();
         for name in names {
@@ -89,23 +53,47 @@ pub(super) fn channels(members: &[&Member]) -> Vec<String> {
         }
         counts
     };
-    let given = count(&mut each().filter_map(|(member, place)| own(member, place)));
-    let named: Vec<String> = each()
-        .map(|(member, place)| match own(member, place) {
-            Some(name) if given[&name.to_lowercase()] == 1 => name,
-            Some(name) => format!("{}: {name}", member.unit),
-            None => format!("{}: {}", member.unit, place + 1),
+    let asked = count(&mut selected.iter().filter_map(|channel| channel.name.clone()));
+    if let Some((name, _)) = asked.iter().find(|(_, count)| **count > 1) {
+        return Err(Error::new(
+            Kind::Usage,
+            format!("the channel list gives the name {name} twice"),
+        ));
+    }
+    let own = |channel: &Selected| {
+        let mut names = channel
+            .members
+            .iter()
+            .map(|&member| members[member].channels[channel.own].name.trim());
+        names.find(|name| !name.is_empty()).map(str::to_string)
+    };
+    let given = count(
+        &mut selected
+            .iter()
+            .filter_map(|channel| channel.name.clone().or_else(|| own(channel))),
+    );
+    let named: Vec<String> = selected
+        .iter()
+        .map(|channel| {
+            let unit = &members[channel.members[0]].unit;
+            match (&channel.name, own(channel)) {
+                (Some(name), _) => name.clone(),
+                (None, Some(name)) if given[&name.to_lowercase()] == 1 => name,
+                (None, Some(name)) => format!("{unit}: {name}"),
+                (None, None) => format!("{unit}: {}", channel.own + 1),
+            }
         })
         .collect();
     let counts = count(&mut named.iter().cloned());
-    each()
+    Ok(selected
+        .iter()
         .zip(named)
-        .map(|((_, place), name)| {
-            if counts[&name.to_lowercase()] == 1 {
+        .map(|(channel, name)| {
+            if channel.name.is_some() || counts[&name.to_lowercase()] == 1 {
                 name
             } else {
-                format!("{name} ({})", place + 1)
+                format!("{name} ({})", channel.own + 1)
             }
         })
-        .collect()
+        .collect())
 }

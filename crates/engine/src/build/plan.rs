@@ -5,15 +5,17 @@ use std::ops::Range;
 
 use wave::{Encoding, Format, WriteSpec};
 
+use super::layout::{self, Cut};
 use super::members::Source;
-use super::metadata::{self, Described};
+use super::metadata::{self, Place};
 use super::quantise::{self, Beyond};
-use super::{BuildOptions, OutputFormat, Shape, Span, names};
+use super::{BuildOptions, Field, Gain, OutputFormat, Shape, Span, Stopped, channels, names};
 use crate::alignment::{JointTake, Member, Placement};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::render::Renderer;
 use crate::signal::Sound;
+use crate::units::Db;
 
 /// A joint take as it will be written.
 pub(super) struct Plan<'a> {
@@ -23,21 +25,28 @@ pub(super) struct Plan<'a> {
     /// The lead positions that are covered.
     pub(super) span: Range<i64>,
     pub(super) encoding: Encoding,
-    /// All channels of all members, in the renderer's order.
+    /// What every value is multiplied by.
+    pub(super) gain: f64,
+    /// The channels of the output, in order.
     pub(super) channels: Vec<PlannedChannel>,
     pub(super) files: Vec<PlannedFile>,
-    /// The stamp of the output's first sample.
-    pub(super) stamp: Option<u64>,
     pub(super) findings: Vec<Finding>,
+    options: &'a BuildOptions,
 }
 
 /// A channel of the output.
 pub(super) struct PlannedChannel {
     pub(super) name: String,
-    /// Index of its member among the sources.
+    /// Which of the renderer's planes it is put together from, first to last in time; mostly one.
+    pub(super) planes: Vec<usize>,
+    /// The lead positions of each of them that are used.
+    pub(super) stretches: Vec<Range<i64>>,
+    /// Index of its first member among the sources.
     pub(super) member: usize,
     /// 0-based channel of the member's take.
     pub(super) own: usize,
+    /// The group it was put into.
+    pub(super) group: Option<String>,
     /// Whether its samples are copied.
     pub(super) copied: bool,
     /// Whether every sample that is rendered for it is one of the encoding's.
@@ -49,54 +58,100 @@ pub(super) struct PlannedChannel {
 /// A file of the output.
 pub(super) struct PlannedFile {
     pub(super) name: String,
-    /// Which channels it holds.
-    pub(super) channels: Range<usize>,
+    /// Which channels it holds, in order.
+    pub(super) channels: Vec<usize>,
+    /// The lead positions it covers.
+    pub(super) span: Range<i64>,
+    /// The stamp of its first sample.
+    pub(super) stamp: Option<u64>,
     pub(super) spec: WriteSpec,
+    /// The places that are marked in it.
+    pub(super) markers: Vec<wave::Marker>,
+    /// What stands in its metadata.
+    pub(super) fields: Vec<Field>,
+}
+
+impl PlannedFile {
+    /// Samples per channel.
+    pub(super) fn length(&self) -> u64 {
+        (self.span.end - self.span.start) as u64
+    }
 }
 
 impl<'a> Plan<'a> {
     pub(super) fn new(
         take: &'a JointTake,
         sources: &'a [Source<'a>],
-        options: &BuildOptions,
-        file_names: Vec<String>,
+        options: &'a BuildOptions,
     ) -> Result<Self> {
-        let members: Vec<(&Member, &dyn Sound)> = sources
-            .iter()
-            .map(|source| (source.member, &source.sound as &dyn Sound))
-            .collect();
-        let renderer = Renderer::new(take, &members)?;
-        let span = span(take, &renderer, options.span)?;
-        let member_list: Vec<&Member> = sources.iter().map(|source| source.member).collect();
-        let mut channels = Vec::new();
-        for (index, (source, part)) in sources.iter().zip(renderer.parts()).enumerate() {
-            for own in 0..source.member.channels.len() {
-                channels.push(PlannedChannel {
-                    name: String::new(),
-                    member: index,
-                    own,
-                    copied: part.is_copied(),
-                    exact: false,
-                    encoding: source.encoding_of(own),
-                });
+        let members: Vec<&Member> = sources.iter().map(|source| source.member).collect();
+        let selected = channels::select(options.channels.as_ref(), &members);
+        let mut used: Vec<Vec<usize>> = vec![Vec::new(); sources.len()];
+        for channel in &selected {
+            for &member in &channel.members {
+                used[member].push(channel.own);
             }
         }
-        for (channel, name) in channels.iter_mut().zip(names::channels(&member_list)) {
-            channel.name = name;
-        }
+        let rendered = sources
+            .iter()
+            .zip(&used)
+            .map(|(source, own)| (source.member, &source.sound as &dyn Sound, own.clone()))
+            .collect();
+        let renderer = Renderer::with_channels(take, rendered)?;
+        let span = span(take, &renderer, options.span)?;
+        let names = names::channels(&members, &selected)?;
+        let extents: Vec<Range<i64>> = renderer
+            .parts()
+            .iter()
+            .map(|part| part.course.extent().unwrap_or(0..0))
+            .collect();
+        let plane = |member: usize, own: usize| {
+            let before: usize = used[..member].iter().map(Vec::len).sum();
+            let among = used[member].iter().position(|&found| found == own);
+            before + among.unwrap_or(0)
+        };
+        let channels = selected
+            .into_iter()
+            .zip(names)
+            .map(|(channel, name)| {
+                let mut members = channel.members;
+                members.sort_by_key(|&member| extents[member].start);
+                let encodings: Vec<Encoding> = members
+                    .iter()
+                    .map(|&member| sources[member].encoding_of(channel.own))
+                    .collect();
+                PlannedChannel {
+                    name,
+                    planes: members.iter().map(|&m| plane(m, channel.own)).collect(),
+                    stretches: one_after_the_other(&members, &extents),
+                    member: members[0],
+                    own: channel.own,
+                    group: channel.group,
+                    copied: members.iter().all(|&m| renderer.parts()[m].is_copied()),
+                    exact: false,
+                    encoding: quantise::smallest_for(&encodings),
+                }
+            })
+            .collect();
         let mut plan = Self {
             take,
             sources,
             renderer,
-            stamp: metadata::stamp(take, span.start),
             span,
             encoding: Encoding::Float32,
+            gain: match options.gain {
+                Gain::Db(db) => db.amplitude(),
+                Gain::None | Gain::Fit => 1.0,
+            },
             channels,
             files: Vec::new(),
             findings: Vec::new(),
+            options,
         };
-        plan.choose_encoding(options.format);
-        plan.lay_out(options.shape, file_names)?;
+        plan.choose_encoding();
+        plan.lay_out()?;
+        plan.tell_gain();
+        plan.findings.extend(metadata::dropped_chunks(&plan));
         Ok(plan)
     }
 
@@ -111,8 +166,27 @@ impl<'a> Plan<'a> {
         (self.span.end - self.span.start) as u64
     }
 
+    /// Makes room for peaks beyond full scale, when there is a way that was left open: integers become floating point that
+    /// holds them all, or all channels alike get the gain that was asked for. Otherwise says what to ask a person.
+    pub(super) fn make_room(&mut self, beyond: Beyond) -> std::result::Result<(), Box<Stopped>> {
+        if !beyond.peak.is_finite() || beyond.peak < 1.0 {
+            return Err(self.ask_about_no_numbers(beyond).into());
+        }
+        if self.options.gain == Gain::Fit {
+            self.gain *= beyond.fitting_gain().amplitude();
+            self.set_encoding(self.encoding);
+            self.tell_gain();
+        } else if self.options.format == OutputFormat::Source {
+            self.use_float(beyond);
+        } else {
+            return Err(self.ask_about_peaks(beyond).into());
+        }
+        // what stands in the files' histories has changed
+        Ok(self.lay_out()?)
+    }
+
     /// Turns integers into floating point that holds them all, after resampled peaks went beyond full scale.
-    pub(super) fn use_float(&mut self, beyond: Beyond) {
+    fn use_float(&mut self, beyond: Beyond) {
         let encoding = match self.encoding {
             Encoding::Int32 => Encoding::Float64,
             _ => Encoding::Float32,
@@ -133,17 +207,34 @@ impl<'a> Plan<'a> {
             ),
         );
         self.set_encoding(encoding);
-        for file in &mut self.files {
-            let channels = file.spec.format.channels;
-            file.spec.format = Format::plain(channels, self.take.sample_rate, encoding);
-            if let Some(ixml) = &mut file.spec.ixml {
-                ixml.speed.audio_bit_depth = Some(u32::from(encoding.bits()));
-            }
+    }
+
+    /// Lists the gain, which is one for all channels so that they stay as loud as they were to each other.
+    fn tell_gain(&mut self) {
+        if self.gain == 1.0 {
+            return;
         }
+        let finding = Finding::new(
+            "gain",
+            Weight::Warn,
+            format!("every channel is changed by {}", self.gain_words()),
+        )
+        .at(&self.take.name)
+        .because("it was asked for with --gain")
+        .then("tell whoever receives the recording: levels are not those of the units");
+        self.findings.push(finding);
+    }
+
+    /// The gain in words; empty when there is none.
+    pub(super) fn gain_words(&self) -> String {
+        if self.gain == 1.0 {
+            return String::new();
+        }
+        format!("{:+.2} dB", Db::of_amplitude(self.gain).0)
     }
 
     /// What is asked of a person when peaks do not fit into the integers that were asked for.
-    pub(super) fn ask_about_peaks(&self, beyond: Beyond) -> Finding {
+    fn ask_about_peaks(&self, beyond: Beyond) -> Finding {
         Finding::new(
             "beyond-full-scale",
             Weight::Ask,
@@ -158,12 +249,30 @@ impl<'a> Plan<'a> {
         .measured(peak_words(beyond), "0 dBFS")
         .because("a source in floating point holds peaks above full scale")
         .then(format!(
-            "build with --format float32, which keeps them; {:.1} dB on all channels alike would make them fit",
-            -(20.0 * beyond.peak.log10()) - 0.05
+            "build with --format float32, which keeps them, or with --gain fit, which changes all channels alike by {:.1} dB",
+            Db::of_amplitude(self.gain).0 + beyond.fitting_gain().0
         ))
     }
 
-    fn choose_encoding(&mut self, format: OutputFormat) {
+    /// What is asked when integers cannot say what a source holds.
+    fn ask_about_no_numbers(&self, beyond: Beyond) -> Finding {
+        Finding::new(
+            "no-numbers",
+            Weight::Ask,
+            format!(
+                "{} was not built: {} samples are infinite or no numbers and cannot be stored in {}",
+                self.take.name,
+                beyond.count,
+                words(self.encoding)
+            ),
+        )
+        .at(&self.take.name)
+        .because("a source in floating point is damaged")
+        .then("build with --format float32, which keeps them where they are, or leave the channel out with --channels")
+    }
+
+    fn choose_encoding(&mut self) {
+        let format = self.options.format;
         let sources: Vec<Encoding> = self
             .channels
             .iter()
@@ -214,48 +323,73 @@ impl<'a> Plan<'a> {
     fn set_encoding(&mut self, encoding: Encoding) {
         self.encoding = encoding;
         for channel in &mut self.channels {
-            channel.exact = channel.copied && quantise::holds(encoding, channel.encoding);
+            channel.exact =
+                channel.copied && self.gain == 1.0 && quantise::holds(encoding, channel.encoding);
         }
     }
 
-    fn lay_out(&mut self, shape: Shape, file_names: Vec<String>) -> Result<()> {
-        let ranges: Vec<Range<usize>> = match shape {
-            Shape::Poly => std::iter::once(0..self.channels.len()).collect(),
-            Shape::PerUnit => self
-                .channels
-                .chunk_by(|a, b| a.member == b.member)
-                .scan(0, |from, chunk| {
-                    *from += chunk.len();
-                    Some(*from - chunk.len()..*from)
-                })
-                .collect(),
-            Shape::Mono => (0..self.channels.len()).map(|i| i..i + 1).collect(),
-        };
-        let total = ranges.len();
-        for (index, (channels, name)) in ranges.into_iter().zip(file_names).enumerate() {
-            let count = u16::try_from(channels.len()).map_err(|_| {
-                let message = format!("{} channels do not fit into one file", channels.len());
+    fn lay_out(&mut self) -> Result<()> {
+        let units: Vec<&str> = self
+            .sources
+            .iter()
+            .map(|source| source.member.unit.as_str())
+            .collect();
+        let cut = self.options.largest_file.map(|largest| Cut {
+            largest,
+            carried: metadata::carried_bytes(self),
+            sample_bytes: self.encoding.bytes() as u64,
+            rate: self.take.sample_rate,
+        });
+        let shape = self.options.shape;
+        let pieces = layout::pieces(
+            &self.take.name,
+            &units,
+            &self.channels,
+            &self.span,
+            (shape, cut),
+        )?;
+        let total = pieces.len();
+        self.files.clear();
+        for (index, piece) in pieces.into_iter().enumerate() {
+            let count = u16::try_from(piece.channels.len()).map_err(|_| {
+                let message = format!("{} channels do not fit into one file", piece.channels.len());
                 Error::new(Kind::Unsupported, message).then("build with --shape per-unit")
             })?;
-            let mut spec =
-                WriteSpec::new(Format::plain(count, self.take.sample_rate, self.encoding));
-            let file = Described {
-                name: &name,
-                channels: channels.clone(),
+            let mut file = PlannedFile {
+                stamp: metadata::stamp(self.take, piece.span.start),
+                name: piece.name,
+                channels: piece.channels,
+                span: piece.span,
+                spec: WriteSpec::new(Format::plain(count, self.take.sample_rate, self.encoding)),
+                markers: Vec::new(),
+                fields: Vec::new(),
+            };
+            let place = Place {
                 index,
                 total,
-                shape,
+                lettered: matches!(shape, Shape::PerUnit | Shape::PerGroup),
+                loudness: self.options.loudness,
             };
-            metadata::describe(self, &file, &mut spec)?;
-            self.files.push(PlannedFile {
-                name,
-                channels,
-                spec,
-            });
+            metadata::describe(self, &mut file, place)?;
+            self.files.push(file);
         }
-        self.findings.extend(metadata::dropped_chunks(self));
         Ok(())
     }
+}
+
+/// The lead positions of which each member, in order of its start, gives the samples: where takes of one unit touch or
+/// their measured places overlap by a hair, the earlier one goes to its end.
+fn one_after_the_other(members: &[usize], extents: &[Range<i64>]) -> Vec<Range<i64>> {
+    let mut from = i64::MIN;
+    members
+        .iter()
+        .map(|&member| {
+            let extent = &extents[member];
+            let start = extent.start.max(from);
+            from = extent.end.max(from);
+            start..extent.end.max(start)
+        })
+        .collect()
 }
 
 impl Source<'_> {
@@ -287,7 +421,7 @@ pub(super) fn words(encoding: Encoding) -> &'static str {
 }
 
 fn peak_words(beyond: Beyond) -> String {
-    format!("{:+.1} dBFS", 20.0 * beyond.peak.log10())
+    format!("{:+.1} dBFS", Db::of_amplitude(beyond.peak).0)
 }
 
 fn span(take: &JointTake, renderer: &Renderer<'_>, span: Span) -> Result<Range<i64>> {

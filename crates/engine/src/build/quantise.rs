@@ -7,6 +7,8 @@
 
 use wave::Encoding;
 
+use crate::units::Db;
+
 /// What did not fit into the encoding.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(super) struct Beyond {
@@ -20,6 +22,12 @@ impl Beyond {
     pub(super) fn add(&mut self, other: Self) {
         self.count += other.count;
         self.peak = self.peak.max(other.peak);
+    }
+
+    /// The gain that brings the largest value below full scale, in whole tenths of a dB; meant for peaks above it. What it
+    /// leaves, 0.05 dB at least, is far more than dither adds.
+    pub(super) fn fitting_gain(self) -> Db {
+        Db(((-Db::of_amplitude(self.peak).0 - 0.05) * 10.0).floor() / 10.0)
     }
 }
 
@@ -70,7 +78,9 @@ pub(super) fn quantise(
         return beyond;
     }
     for (position, value) in (start..).zip(plane) {
+        // integers know no negative zero
         if *value == 0.0 {
+            *value = 0.0;
             continue;
         }
         let steps = (*value * full_scale + dither(channel, position)).round_ties_even();
@@ -81,7 +91,7 @@ pub(super) fn quantise(
         *value = if kept.is_nan() {
             0.0
         } else {
-            kept / full_scale
+            kept / full_scale + 0.0
         };
     }
     beyond
@@ -128,6 +138,18 @@ mod tests {
         let mean = plane.iter().sum::<f64>() / plane.len() as f64 / step;
         assert!((mean - 0.25).abs() < 0.01, "{mean}");
         assert!(plane.iter().all(|value| (value / step).fract() == 0.0));
+    }
+
+    #[test]
+    fn integers_know_no_negative_zero() {
+        // what is digested must be what an integer file gives back
+        let tiny = -0.01 / 8_388_608.0;
+        let mut plane = vec![tiny; 1000];
+        plane[0] = -0.0;
+        quantise(Encoding::Int24, false, (0, 0), &mut plane);
+        let zeros: Vec<&f64> = plane.iter().filter(|value| **value == 0.0).collect();
+        assert!(zeros.len() > 100);
+        assert!(zeros.iter().all(|zero| zero.is_sign_positive()));
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use tempfile::NamedTempFile;
 
 use super::BuildOptions;
-use super::plan::Plan;
+use super::plan::{Plan, PlannedFile};
 use crate::alignment::Alignment;
 use crate::error::{Error, Kind, Result};
 use crate::media;
@@ -32,10 +32,10 @@ impl Target {
         self.0.path().join(name)
     }
 
-    pub(super) fn refuse_existing(&self, names: &[String], replace: bool) -> Result<()> {
-        let existing = names
+    pub(super) fn refuse_existing(&self, files: &[PlannedFile], replace: bool) -> Result<()> {
+        let existing = files
             .iter()
-            .map(|name| self.path(name))
+            .map(|file| self.path(&file.name))
             .find(|path| path.symlink_metadata().is_ok());
         match existing {
             Some(path) if path.is_dir() => {

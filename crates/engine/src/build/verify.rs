@@ -1,21 +1,21 @@
-//! Synchronised temporary files in, verified files with their final names out: everything is read back from the medium and
-//! compared with what was meant; copied channels are compared with their sources as well.
+//! Synchronised temporary files in, verified files with their final names out: everything is read back from the medium,
+//! decoded by the reader instead of the writer, and compared with what was meant; copied channels are compared with what
+//! their sources held as well.
 
-use std::path::Path;
-
-use rayon::prelude::*;
 use twox_hash::XxHash3_128;
 use wave::{Header, ReadAt, read_exact_at};
 
+use super::in_order::in_order;
 use super::plan::{Plan, PlannedFile, words};
 use super::target::Target;
-use super::write::{Draft, as_bytes, range_length};
-use super::{BuildOptions, OutputChannel, OutputFile};
+use super::write::{Draft, DraftFile, as_bytes, range_length};
+use super::{BuildOptions, Gap, OutputChannel, OutputFile};
 use crate::error::{Error, Kind, Result};
 use crate::media;
 use crate::progress::Progress;
-use crate::signal::{LevelMeter, Levels, Sound};
+use crate::signal::{LevelMeter, Levels};
 use crate::take::wave_error;
+use crate::units::Db;
 
 /// Exact zeros in a row that count as digital silence: a tenth of a second. Common practice, no source.
 const SILENCE_S: f64 = 0.1;
@@ -27,8 +27,6 @@ const PIECE: usize = 1 << 20;
 pub(super) struct Verified {
     hash: u128,
     channels: Vec<(u128, Levels)>,
-    /// For each channel, the digest of its source, where it was copied in one piece and not rounded.
-    sources: Vec<Option<u128>>,
 }
 
 /// Reads all files of a draft back.
@@ -40,35 +38,13 @@ pub(super) fn read_back(
     draft: &Draft,
     progress: &dyn Progress,
 ) -> Result<Vec<Verified>> {
-    progress.stage(
-        &format!("reading back {}", plan.take.name),
-        plan.length() * plan.files.len() as u64,
-    );
-    let (files, sources) = rayon::join(
-        || {
-            plan.files
-                .iter()
-                .zip(&draft.files)
-                .map(|(planned, (file, _))| read_file(plan, planned, file.path(), draft, progress))
-                .collect::<Result<Vec<_>>>()
-        },
-        || source_digests(plan),
-    );
-    let (mut files, sources) = (files?, sources?);
-    for (file, planned) in files.iter_mut().zip(&plan.files) {
-        file.sources = sources[planned.channels.clone()].to_vec();
-        for ((digest, _), (source, channel)) in file.channels.iter().zip(
-            file.sources
-                .iter()
-                .zip(&plan.channels[planned.channels.clone()]),
-        ) {
-            if source.is_some_and(|source| source != *digest) {
-                let message = format!("channel {} is not what its source holds", channel.name);
-                return Err(differs(message, &planned.name));
-            }
-        }
-    }
-    Ok(files)
+    let positions = plan.files.iter().map(PlannedFile::length).sum();
+    progress.stage(&format!("reading back {}", plan.take.name), positions);
+    plan.files
+        .iter()
+        .zip(&draft.files)
+        .map(|(planned, drafted)| read_file(plan, planned, drafted, progress))
+        .collect()
 }
 
 /// Renames verified files and says what they are.
@@ -81,58 +57,89 @@ pub(super) fn finish(
     left_out: &[String],
 ) -> Result<Vec<OutputFile>> {
     let mut outputs = Vec::new();
-    for (((file, written), planned), verified) in
-        draft.files.into_iter().zip(&plan.files).zip(verified)
-    {
-        let path = target.rename(file, &planned.name, options.replace)?;
+    for ((drafted, planned), verified) in draft.files.into_iter().zip(&plan.files).zip(verified) {
+        let path = target.rename(drafted.file, &planned.name, options.replace)?;
         let channels = verified
             .channels
             .into_iter()
-            .zip(verified.sources)
-            .zip(&plan.channels[planned.channels.clone()])
+            .zip(&planned.channels)
             .zip(1..)
-            .map(
-                |((((digest, levels), source), channel), index)| OutputChannel {
-                    index,
+            .map(|(((digest, levels), &index), place)| {
+                let channel = &plan.channels[index];
+                let digest = format!("{digest:032x}");
+                OutputChannel {
+                    index: place,
                     name: channel.name.clone(),
                     unit: plan.sources[channel.member].member.unit.clone(),
                     unit_channel: channel.own as u32 + 1,
+                    group: channel.group.clone(),
                     copied: channel.copied,
-                    digest: format!("{digest:032x}"),
-                    source_digest: source.map(|source| format!("{source:032x}")),
+                    // what was written untouched is what was read of the source, and its digest was taken then
+                    source_digest: is_one_piece(plan, index).then(|| digest.clone()),
+                    digest,
                     levels,
-                },
-            )
+                }
+            })
             .collect();
         outputs.push(OutputFile {
             joint_take: plan.take.name.clone(),
             path,
-            bytes: written.bytes,
+            bytes: drafted.written.bytes,
             hash: format!("{:032x}", verified.hash),
-            container: format!("{:?}", written.container).to_uppercase(),
+            container: format!("{:?}", drafted.written.container).to_uppercase(),
             encoding: words(plan.encoding).into(),
             sample_rate: plan.take.sample_rate,
-            length_samples: written.length,
-            first_lead_position: plan.span.start,
-            samples_since_midnight: plan.stamp,
+            length_samples: drafted.written.length,
+            first_lead_position: planned.span.start,
+            samples_since_midnight: planned.stamp,
+            gain_db: Db::of_amplitude(plan.gain).0,
+            fields: planned.fields.clone(),
+            loudness: drafted.loudness,
             channels,
             left_out: left_out.to_vec(),
-            gaps: gaps(plan),
+            gaps: gaps(plan, planned),
         });
     }
     target.synchronise()?;
     Ok(outputs)
 }
 
-/// Where members between their first and last sample recorded nothing, in the output's positions.
-fn gaps(plan: &Plan<'_>) -> Vec<(String, u64, u64)> {
+/// Whether a channel is an exact copy of one stretch of its source, silence before and after it aside.
+fn is_one_piece(plan: &Plan<'_>, index: usize) -> bool {
+    let channel = &plan.channels[index];
+    let course = &plan.renderer.parts()[channel.member].course;
+    channel.exact && channel.planes.len() == 1 && course.segments.len() == 1
+}
+
+/// Where units between their first and last sample recorded nothing, in the file's positions.
+fn gaps(plan: &Plan<'_>, planned: &PlannedFile) -> Vec<Gap> {
     let mut all = Vec::new();
-    for part in plan.renderer.parts() {
-        for gap in part.course.gaps() {
-            let (from, to) = (gap.start.max(plan.span.start), gap.end.min(plan.span.end));
+    let parts = plan.renderer.parts();
+    for part in parts {
+        let unit = &part.member.unit;
+        let Some(extent) = part.course.extent() else {
+            continue;
+        };
+        // to the unit's next take
+        let later = parts
+            .iter()
+            .filter(|other| other.member.unit == *unit)
+            .filter_map(|other| other.course.extent())
+            .filter(|other| other.start > extent.start);
+        let between = later
+            .min_by_key(|other| other.start)
+            .map(|next| (extent.end..next.start, true));
+        let within = part.course.gaps().into_iter().map(|gap| (gap, false));
+        for (gap, between_takes) in within.chain(between) {
+            let from = gap.start.max(planned.span.start);
+            let to = gap.end.min(planned.span.end);
             if from < to {
-                let first = (from - plan.span.start) as u64;
-                all.push((part.member.unit.clone(), first, (to - from) as u64));
+                all.push(Gap {
+                    unit: unit.clone(),
+                    first_sample: (from - planned.span.start) as u64,
+                    samples: (to - from) as u64,
+                    between_takes,
+                });
             }
         }
     }
@@ -142,17 +149,16 @@ fn gaps(plan: &Plan<'_>) -> Vec<(String, u64, u64)> {
 fn read_file(
     plan: &Plan<'_>,
     planned: &PlannedFile,
-    path: &Path,
-    draft: &Draft,
+    drafted: &DraftFile,
     progress: &dyn Progress,
 ) -> Result<Verified> {
-    let name = &planned.name;
+    let (name, path) = (&planned.name, drafted.file.path());
     let file = media::open(path)?;
     // so that the medium answers and not the memory it passed through; dirty pages were synchronised before. Where the
     // system does not know this, it is read as it is.
     let _ = rustix::fs::fadvise(&file, 0, None, rustix::fs::Advice::DontNeed);
     let header = Header::read(&file).map_err(|error| wave_error(error).at(path))?;
-    compare_header(plan, planned, &header)?;
+    compare_header(planned, &header)?;
 
     let mut hash = XxHash3_128::new();
     let failed = |error| {
@@ -164,50 +170,42 @@ fn read_file(
     hash_bytes(&file, 0..header.data_offset, &mut hash).map_err(failed)?;
 
     let shortest = (SILENCE_S * f64::from(plan.take.sample_rate)) as u64;
-    let mut states: Vec<(XxHash3_128, LevelMeter)> = planned
-        .channels
-        .clone()
-        .map(|_| (XxHash3_128::new(), LevelMeter::new(shortest)))
-        .collect();
+    let count = planned.channels.len();
+    let all: Vec<usize> = (0..count).collect();
+    let mut states = vec![(XxHash3_128::new(), LevelMeter::new(shortest)); count];
     let block = header.format.block_bytes();
-    let length = range_length(planned.channels.len());
-    let mut bytes = vec![0; length * block];
-    let mut at = header.data_offset;
+    let piece = range_length(count) * block;
     let end = header.data_offset + header.data_bytes;
-    while at < end {
-        let part = &mut bytes[..usize::try_from(end - at)
-            .unwrap_or(usize::MAX)
-            .min(length * block)];
-        read_exact_at(&file, part, at).map_err(failed)?;
-        let part = &*part;
-        let decoded = rayon::join(
-            || hash.write(part),
-            || {
-                states.par_iter_mut().enumerate().try_for_each_init(
-                    || vec![0.0; length],
-                    |plane, (channel, (digest, meter))| {
-                        let plane = &mut plane[..part.len() / block];
-                        header.decode(part, &[channel], &mut [&mut *plane])?;
-                        digest.write(as_bytes(plane));
-                        meter.add(plane);
-                        Ok(())
-                    },
-                )
-            },
-        )
-        .1;
-        decoded.map_err(|error: wave::Error| wave_error(error).at(name))?;
-        at += part.len() as u64;
-        progress.advance((part.len() / block) as u64);
-    }
+    let pieces = usize::try_from(header.data_bytes.div_ceil(piece as u64)).unwrap_or(usize::MAX);
+    let decode = |number: usize| {
+        let at = header.data_offset + (number * piece) as u64;
+        let mut bytes = vec![0; usize::try_from(end - at).unwrap_or(piece).min(piece)];
+        read_exact_at(&file, &mut bytes, at).map_err(failed)?;
+        let mut planes = vec![vec![0.0; bytes.len() / block]; count];
+        let mut slices: Vec<&mut [f64]> = planes.iter_mut().map(Vec::as_mut_slice).collect();
+        header
+            .decode(&bytes, &all, &mut slices)
+            .map_err(|error| wave_error(error).at(name))?;
+        Ok((bytes, planes))
+    };
+    in_order(pieces, decode, |(bytes, planes)| {
+        hash.write(&bytes);
+        for ((digest, meter), plane) in states.iter_mut().zip(&planes) {
+            digest.write(as_bytes(plane));
+            meter.add(plane);
+        }
+        progress.advance((bytes.len() / block) as u64);
+        Ok(())
+    })?;
     hash_bytes(&file, end..size, &mut hash).map_err(failed)?;
 
     let channels: Vec<(u128, Levels)> = states
         .into_iter()
         .map(|(digest, meter)| (digest.finish_128(), meter.finish()))
         .collect();
-    for ((digest, _), index) in channels.iter().zip(planned.channels.clone()) {
-        if *digest != draft.digests[index] {
+    let written = drafted.digests.iter().zip(&planned.channels);
+    for ((digest, _), (meant, &index)) in channels.iter().zip(written) {
+        if digest != meant {
             let message = format!(
                 "channel {} reads back otherwise than it was written",
                 plan.channels[index].name
@@ -218,7 +216,6 @@ fn read_file(
     Ok(Verified {
         hash: hash.finish_128(),
         channels,
-        sources: Vec::new(),
     })
 }
 
@@ -242,18 +239,18 @@ fn hash_bytes(
     Ok(())
 }
 
-fn compare_header(plan: &Plan<'_>, planned: &PlannedFile, header: &Header) -> Result<()> {
+fn compare_header(planned: &PlannedFile, header: &Header) -> Result<()> {
     let complain = |what: &str, found: String, meant: String| {
         differs(
             format!("{what} reads back as {found}, {meant} was meant"),
             &planned.name,
         )
     };
-    if header.length != plan.length() {
+    if header.length != planned.length() {
         return Err(complain(
             "the length",
             header.length.to_string(),
-            plan.length().to_string(),
+            planned.length().to_string(),
         ));
     }
     if header.format != planned.spec.format {
@@ -277,6 +274,14 @@ fn compare_header(plan: &Plan<'_>, planned: &PlannedFile, header: &Header) -> Re
             .map(|track| track.name.as_deref().map(|name| name.trim().to_string()))
             .collect()
     };
+    let (found, meant) = (header.markers.clone(), planned.markers.clone());
+    if found != meant {
+        return Err(complain(
+            "the list of markers",
+            format!("{found:?}"),
+            format!("{meant:?}"),
+        ));
+    }
     let (found, meant) = (names(&header.ixml), names(&planned.spec.ixml));
     if found != meant {
         return Err(complain(
@@ -286,59 +291,6 @@ fn compare_header(plan: &Plan<'_>, planned: &PlannedFile, header: &Header) -> Re
         ));
     }
     Ok(())
-}
-
-/// The digest of every channel that was copied in one piece and not rounded, straight from its source.
-fn source_digests(plan: &Plan<'_>) -> Result<Vec<Option<u128>>> {
-    let parts = plan.renderer.parts();
-    let digests = plan
-        .sources
-        .par_iter()
-        .zip(parts)
-        .enumerate()
-        .map(|(index, (source, part))| {
-            let exact: Vec<bool> = plan
-                .channels
-                .iter()
-                .filter(|channel| channel.member == index)
-                .map(|channel| channel.exact)
-                .collect();
-            if !part.is_copied() || part.course.segments.len() != 1 {
-                return Ok(vec![None; exact.len()]);
-            }
-            let shift = source.member.offset_samples.round() as i64;
-            let shift = if source.member.role == crate::alignment::Role::Lead {
-                0
-            } else {
-                shift
-            };
-            let digests = digest_source(plan, &source.sound, shift)?;
-            Ok(digests
-                .into_iter()
-                .zip(exact)
-                .map(|(digest, exact)| exact.then_some(digest))
-                .collect())
-        })
-        .collect::<Result<Vec<Vec<Option<u128>>>>>()?;
-    Ok(digests.concat())
-}
-
-fn digest_source(plan: &Plan<'_>, sound: &dyn Sound, shift: i64) -> Result<Vec<u128>> {
-    let count = sound.channels();
-    let all: Vec<usize> = (0..count).collect();
-    let length = range_length(count);
-    let mut digests = vec![XxHash3_128::new(); count];
-    let mut planes = vec![vec![0.0; length]; count];
-    for start in plan.span.clone().step_by(length) {
-        let here = ((plan.span.end - start) as usize).min(length);
-        let mut slices: Vec<&mut [f64]> =
-            planes.iter_mut().map(|plane| &mut plane[..here]).collect();
-        sound.read(&all, start - shift, &mut slices)?;
-        for (digest, plane) in digests.iter_mut().zip(&planes) {
-            digest.write(as_bytes(&plane[..here]));
-        }
-    }
-    Ok(digests.iter().map(XxHash3_128::finish_128).collect())
 }
 
 fn differs(message: String, name: &str) -> Error {

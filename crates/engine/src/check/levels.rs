@@ -1,7 +1,7 @@
 //! A file's levels as read back in, findings out: channels without sound, values that are no numbers, float above full
 //! scale, gaps.
 
-use crate::build::{OutputChannel, OutputFile};
+use crate::build::{Gap, OutputChannel, OutputFile};
 use crate::finding::{Finding, Weight};
 
 /// What the levels of `output` say.
@@ -15,28 +15,35 @@ pub(super) fn findings(output: &OutputFile) -> Vec<Finding> {
                 .map(|finding| finding.at(&place)),
         );
     }
-    for (unit, first, samples) in &output.gaps {
-        let seconds = |samples: u64| samples as f64 / f64::from(output.sample_rate);
-        findings.push(
-            Finding::new(
-                "gap",
-                Weight::Warn,
-                format!("{unit} recorded nothing for {samples} samples; they are exact silence"),
-            )
-            .at(format!(
-                "{} {unit} at {:.3} s",
-                output.path.display(),
-                seconds(*first)
-            ))
-            .measured(
-                format!("{samples} samples, {:.1} ms", 1e3 * seconds(*samples)),
-                "none",
-            )
+    findings.extend(output.gaps.iter().map(|gap| of_gap(output, gap)));
+    findings
+}
+
+fn of_gap(output: &OutputFile, gap: &Gap) -> Finding {
+    let Gap { unit, samples, .. } = gap;
+    let seconds = |samples: u64| samples as f64 / f64::from(output.sample_rate);
+    let finding = Finding::new(
+        "gap",
+        Weight::Warn,
+        format!("{unit} recorded nothing for {samples} samples; they are exact silence"),
+    )
+    .at(format!(
+        "{} {unit} at {:.3} s",
+        output.path.display(),
+        seconds(gap.first_sample)
+    ))
+    .measured(
+        format!("{samples} samples, {:.1} ms", 1e3 * seconds(*samples)),
+        "none",
+    );
+    match gap.between_takes {
+        true => finding
+            .because("the unit was stopped and started again")
+            .then("mend it there with the channels of the other units"),
+        false => finding
             .because("the card or its writing could not keep up")
             .then("listen there; try another card in this unit"),
-        );
     }
-    findings
 }
 
 fn of_channel(output: &OutputFile, channel: &OutputChannel) -> Vec<Finding> {
@@ -107,7 +114,9 @@ fn of_channel(output: &OutputFile, channel: &OutputChannel) -> Vec<Finding> {
 
 /// Whether a silence is one of the gaps that are listed by themselves.
 fn is_gap(output: &OutputFile, channel: &OutputChannel, first: u64, samples: u64) -> bool {
-    output.gaps.iter().any(|(unit, start, length)| {
-        *unit == channel.unit && first <= *start && start + length <= first + samples
+    output.gaps.iter().any(|gap| {
+        gap.unit == channel.unit
+            && first <= gap.first_sample
+            && gap.first_sample + gap.samples <= first + samples
     })
 }

@@ -6,7 +6,7 @@ mod residual;
 use serde::Serialize;
 
 use crate::alignment::Alignment;
-use crate::build::BuildReport;
+use crate::build::{BuildReport, OutputFile};
 use crate::finding::Finding;
 use crate::progress::Progress;
 
@@ -25,21 +25,22 @@ pub struct Checked {
 #[must_use]
 pub fn check(alignment: &Alignment, report: &BuildReport, progress: &dyn Progress) -> Checked {
     let mut checked = Checked::default();
-    progress.stage("checking", report.outputs.len() as u64);
-    for output in &report.outputs {
-        checked.findings.extend(levels::findings(output));
-        let take = alignment
-            .joint_takes
+    progress.stage("checking", alignment.joint_takes.len() as u64);
+    for take in &alignment.joint_takes {
+        let outputs: Vec<&OutputFile> = report
+            .outputs
             .iter()
-            .find(|take| take.name == output.joint_take);
-        if let Some(take) = take {
-            match residuals(output, take) {
-                Ok(found) => {
-                    checked.findings.extend(residual::findings(take, &found));
-                    checked.residuals.extend(found);
-                }
-                Err(error) => checked.findings.push(residual::unmeasured(output, &error)),
+            .filter(|output| output.joint_take == take.name)
+            .collect();
+        for output in &outputs {
+            checked.findings.extend(levels::findings(output));
+        }
+        match residuals(&outputs, take) {
+            Ok(found) => {
+                checked.findings.extend(residual::findings(take, &found));
+                checked.residuals.extend(found);
             }
+            Err(error) => checked.findings.push(residual::unmeasured(take, &error)),
         }
         progress.advance(1);
     }

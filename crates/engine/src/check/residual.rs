@@ -1,4 +1,4 @@
-//! A finished file in, how far each follower still is from the lead out: the common signal that the alignment names is
+//! The finished files of a joint take in, how far each follower still is from the lead out: the common signal that the alignment names is
 //! measured again on the output, at its start, middle and end, by the phase of the averaged cross-spectrum.
 
 use std::fmt;
@@ -52,7 +52,7 @@ pub struct Residual {
     pub unit: String,
     /// Start, middle or end.
     pub place: Place,
-    /// The middle of the measured stretch, samples from the start of the file.
+    /// The middle of the measured stretch, samples from the start of the recording.
     pub position: f64,
     /// The follower's lag in the file, samples; positive: it comes later than the lead.
     pub lag_samples: f64,
@@ -72,32 +72,84 @@ impl fmt::Display for Place {
     }
 }
 
-/// Measures every follower of `take` that rests on a common signal whose two channels are in `output`.
+/// The files of one joint take as one recording, whatever their shape.
+struct Whole {
+    sound: TakeSound,
+    /// Unit and 1-based channel of every channel of the sound.
+    channels: Vec<(String, u32)>,
+    /// The lead position of its first sample.
+    start: i64,
+    length: u64,
+    rate: u32,
+}
+
+impl Whole {
+    /// Opens them; `None` when there are none.
+    fn open(outputs: &[&OutputFile]) -> Result<Option<Self>> {
+        let Some(first) = outputs.first() else {
+            return Ok(None);
+        };
+        let start = outputs
+            .iter()
+            .map(|output| output.first_lead_position)
+            .min()
+            .unwrap_or(first.first_lead_position);
+        let mut channels: Vec<(String, u32)> = Vec::new();
+        let mut parts = Vec::new();
+        let mut length = 0;
+        for output in outputs {
+            let own: Vec<(String, u32)> = output
+                .channels
+                .iter()
+                .map(|channel| (channel.unit.clone(), channel.unit_channel))
+                .collect();
+            // files that were cut by size hold the same channels one after the other
+            let known = channels
+                .iter()
+                .position(|channel| own.first() == Some(channel));
+            let first_channel = known.unwrap_or(channels.len());
+            if known.is_none() {
+                channels.extend(own);
+            }
+            let first_sample = (output.first_lead_position - start) as u64;
+            length = length.max(first_sample + output.length_samples);
+            parts.push(TakePart {
+                path: output.path.clone(),
+                first_sample,
+                length: output.length_samples,
+                first_channel,
+                channels: output.channels.len(),
+            });
+        }
+        Ok(Some(Self {
+            sound: TakeSound::open(&parts)?,
+            channels,
+            start,
+            length,
+            rate: first.sample_rate,
+        }))
+    }
+}
+
+/// Measures every follower of `take` that rests on a common signal whose two channels are in `outputs`, the files of that
+/// joint take.
 ///
 /// # Errors
-/// When the file cannot be read.
-pub fn residuals(output: &OutputFile, take: &JointTake) -> Result<Vec<Residual>> {
-    let pairs: Vec<(&Member, (usize, usize))> = take
+/// When a file cannot be read.
+pub fn residuals(outputs: &[&OutputFile], take: &JointTake) -> Result<Vec<Residual>> {
+    let Some(whole) = Whole::open(outputs)? else {
+        return Ok(Vec::new());
+    };
+    let pairs = take
         .members
         .iter()
         .filter(|member| member.role == Role::Follower)
-        .filter_map(|member| Some((member, channels(output, take, member)?)))
-        .collect();
-    if pairs.is_empty() {
-        return Ok(Vec::new());
-    }
-    let sound = TakeSound::open(&[TakePart {
-        path: output.path.clone(),
-        first_sample: 0,
-        length: output.length_samples,
-        first_channel: 0,
-        channels: output.channels.len(),
-    }])?;
+        .filter_map(|member| Some((member, channels(&whole, take, member)?)));
     let mut found = Vec::new();
     for (member, channels) in pairs {
-        for (place, stretch) in stretches(output, take, member) {
+        for (place, stretch) in stretches(&whole, take, member) {
             let middle = (stretch.start + stretch.end) as f64 / 2.0;
-            if let Some(lag) = lag(&sound, channels, stretch)? {
+            if let Some(lag) = lag(&whole.sound, channels, stretch)? {
                 found.push(Residual {
                     joint_take: take.name.clone(),
                     unit: member.unit.clone(),
@@ -153,19 +205,19 @@ pub(super) fn findings(take: &JointTake, residuals: &[Residual]) -> Vec<Finding>
         .collect()
 }
 
-/// Says that a file could not be measured again.
-pub(super) fn unmeasured(output: &OutputFile, error: &Error) -> Finding {
+/// Says that a joint take could not be measured again.
+pub(super) fn unmeasured(take: &JointTake, error: &Error) -> Finding {
     Finding::new(
         "not-checked",
         Weight::Warn,
         format!("not measured again: {error}"),
     )
-    .at(output.path.display().to_string())
+    .at(&take.name)
 }
 
-/// The file's channels that carry the common signal of lead and `member`, by the ties' source `common-signal L=F`; of a
+/// The recording's channels that carry the common signal of lead and `member`, by the ties' source `common-signal L=F`; of a
 /// member placed through another, that one's channel and its own, by `through UNIT: common-signal L=F`.
-fn channels(output: &OutputFile, take: &JointTake, member: &Member) -> Option<(usize, usize)> {
+fn channels(whole: &Whole, take: &JointTake, member: &Member) -> Option<(usize, usize)> {
     let evidence = member.evidence.as_ref()?;
     let named = |source| -> Option<(&str, &str)> {
         match str::strip_prefix(source, "through ") {
@@ -178,16 +230,16 @@ fn channels(output: &OutputFile, take: &JointTake, member: &Member) -> Option<(u
     let (lead, own) = pair.split_once('=')?;
     let place = |unit: &str, channel: &str| {
         let channel: u32 = channel.trim().parse().ok()?;
-        output
+        whole
             .channels
             .iter()
-            .position(|found| found.unit == unit && found.unit_channel == channel)
+            .position(|(found, of_it)| found == unit && *of_it == channel)
     };
     Some((place(unit, lead)?, place(&member.unit, own)?))
 }
 
-/// Three stretches of the file in which both units run.
-fn stretches(output: &OutputFile, take: &JointTake, member: &Member) -> Vec<(Place, Range<i64>)> {
+/// Three stretches of the recording in which both units run.
+fn stretches(whole: &Whole, take: &JointTake, member: &Member) -> Vec<(Place, Range<i64>)> {
     let ends = match (member.knots.first(), member.knots.last()) {
         (Some([_, from]), Some([_, to])) => (*from, *to),
         _ => (
@@ -195,12 +247,12 @@ fn stretches(output: &OutputFile, take: &JointTake, member: &Member) -> Vec<(Pla
             member.offset_samples + member.length_samples as f64,
         ),
     };
-    let start = output.first_lead_position;
+    let start = whole.start;
     let (from, to) = (ends.0.ceil() as i64 - start, ends.1.floor() as i64 - start);
     let lead = (-start, (take.length_samples as i64).saturating_sub(start));
     let from = from.max(lead.0).max(0);
-    let to = to.min(lead.1).min(output.length_samples as i64);
-    let longest = (STRETCH_S * f64::from(output.sample_rate)) as i64;
+    let to = to.min(lead.1).min(whole.length as i64);
+    let longest = (STRETCH_S * f64::from(whole.rate)) as i64;
     let length = (to.saturating_sub(from) / 3).min(longest);
     if length < 4 * BLOCK as i64 {
         return Vec::new();

@@ -87,6 +87,33 @@ impl Line {
 }
 
 impl Segment {
+    /// The first lead position of this segment at or after the instant of its own sample `own`; `None` when there is none.
+    #[must_use]
+    pub fn lead_position(&self, own: i64) -> Option<i64> {
+        let at = match &self.way {
+            Way::Shift(shift) => own + shift,
+            Way::Lines(lines) => {
+                let line = lines.partition_point(|line| line.own < own).max(1) - 1;
+                lines[line].first_at_or_after(own as f64)
+            }
+        };
+        let at = at.max(self.lead.start);
+        self.lead.contains(&at).then_some(at)
+    }
+
+    /// The own position of lead position `n`, as a real number.
+    #[must_use]
+    pub fn own_position(&self, n: i64) -> f64 {
+        match &self.way {
+            Way::Shift(shift) => (n - shift) as f64,
+            Way::Lines(lines) => {
+                let mut place = [(0, 0.0)];
+                self.positions(lines, n, &mut place);
+                place[0].0 as f64 + place[0].1
+            }
+        }
+    }
+
     /// The own positions of `lead.start + from ..`, as whole sample and fraction, one for each slot of `out`.
     pub(super) fn positions(&self, lines: &[Line], from: i64, out: &mut [(i64, f64)]) {
         let mut line = lines.partition_point(|line| line.starts_by(from)).max(1) - 1;

@@ -31,9 +31,24 @@ impl<'a> Renderer<'a> {
     /// [`Kind::Usage`] when a member is not placed, [`Kind::Format`] when its numbers are no course or its sound is not what
     /// the alignment says.
     pub fn new(take: &JointTake, members: &[(&'a Member, &'a dyn Sound)]) -> Result<Self> {
-        let parts = members
+        let all: Vec<(&Member, &dyn Sound, Vec<usize>)> = members
             .iter()
-            .map(|&(member, sound)| Part::new(take, member, sound))
+            .map(|&(member, sound)| (member, sound, (0..sound.channels()).collect()))
+            .collect();
+        Self::with_channels(take, all)
+    }
+
+    /// The same for chosen channels of each member, counted from 0.
+    ///
+    /// # Errors
+    /// As for [`Self::new`].
+    pub fn with_channels(
+        take: &JointTake,
+        members: Vec<(&'a Member, &'a dyn Sound, Vec<usize>)>,
+    ) -> Result<Self> {
+        let parts = members
+            .into_iter()
+            .map(|(member, sound, channels)| Part::new(take, member, sound, channels))
             .collect::<Result<_>>()?;
         Ok(Self { parts })
     }
@@ -67,7 +82,12 @@ impl<'a> Renderer<'a> {
 }
 
 impl<'a> Part<'a> {
-    fn new(take: &JointTake, member: &'a Member, sound: &'a dyn Sound) -> Result<Self> {
+    fn new(
+        take: &JointTake,
+        member: &'a Member,
+        sound: &'a dyn Sound,
+        channels: Vec<usize>,
+    ) -> Result<Self> {
         let refuse = |kind, why: String| {
             Error::new(kind, format!("{}, {}: {why}", take.name, member.unit))
                 .then("measure again with `commontime align`")
@@ -105,7 +125,7 @@ impl<'a> Part<'a> {
         let kernel = resampled.then(|| Kernel::for_step(KernelSpec::RENDER, course.step()));
         Ok(Self {
             member,
-            channels: (0..sound.channels()).collect(),
+            channels,
             course,
             sound,
             kernel,
@@ -119,6 +139,9 @@ impl<'a> Part<'a> {
     }
 
     fn render(&self, start: i64, out: &mut [Vec<f64>]) -> Result<()> {
+        if out.is_empty() {
+            return Ok(());
+        }
         out.iter_mut().for_each(|plane| plane.fill(0.0));
         let length = out.first().map_or(0, Vec::len) as i64;
         for segment in &self.course.segments {

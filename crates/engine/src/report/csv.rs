@@ -126,7 +126,7 @@ fn built<'a>(
         .members
         .iter()
         .find(|member| member.unit == channel.unit);
-    let first = entry.output.map_or(0, |output| output.first_lead_position);
+    let first = file.first_lead_position;
     let start = joint
         .start
         .samples_since_midnight
@@ -138,10 +138,7 @@ fn built<'a>(
             String::new()
         },
         start_samples: start.map(|start| start.to_string()).unwrap_or_default(),
-        length_samples: entry
-            .output
-            .map(|output| output.length_samples.to_string())
-            .unwrap_or_default(),
+        length_samples: file.length_samples.to_string(),
         file: &file.path,
         channel: channel.number.to_string(),
         name: &channel.name,

@@ -10,6 +10,7 @@ mod lag;
 mod html;
 mod csv;
 mod text;
+mod timeline;
 mod explain;
 #[cfg(test)]
 mod sample;
@@ -23,6 +24,7 @@ pub use html::html;
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
 pub use say::claim_words;
 pub use text::{alignment_text, joint_take_text};
+pub use timeline::timeline;
 
 use crate::alignment::{JointTake, Placement};
 use crate::finding::Finding;
@@ -74,6 +76,24 @@ pub struct Output {
     pub length_samples: u64,
     /// The files, in the order of their channels.
     pub files: Vec<OutputFile>,
+    /// How far each follower still is from the lead, measured on these files; empty where nothing common is on them.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub residuals: Vec<MeasuredAgain>,
+}
+
+/// How far a follower is from the lead in the finished recording, at one place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MeasuredAgain {
+    /// The follower.
+    pub unit: String,
+    /// `start`, `middle` or `end`.
+    pub place: String,
+    /// Samples from the start of the recording.
+    pub position: f64,
+    /// Its lag behind the lead, samples.
+    pub lag_samples: f64,
+    /// One sigma of the lag.
+    pub sigma_samples: f64,
 }
 
 /// One file that was built.
@@ -87,6 +107,16 @@ pub struct OutputFile {
     pub digest: String,
     /// The sample format in words, e.g. `32-bit float`.
     pub encoding: String,
+    /// The lead position of its first sample.
+    pub first_lead_position: i64,
+    /// Its length in samples per channel.
+    pub length_samples: u64,
+    /// What every channel was changed by, dB; 0 when levels are as recorded.
+    #[serde(default)]
+    pub gain_db: f64,
+    /// What stands in its metadata: name, value, by which rule.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub fields: Vec<[String; 3]>,
     /// Its channels, in order.
     pub channels: Vec<OutputChannel>,
 }
@@ -102,6 +132,9 @@ pub struct OutputChannel {
     pub unit: String,
     /// 1-based channel on that unit.
     pub source_channel: u32,
+    /// The group it was put into; empty for none.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub group: String,
     /// Whether its samples are copies or resampled.
     pub placement: Placement,
     /// The largest sample, dB relative to full scale; absent when it was not measured.

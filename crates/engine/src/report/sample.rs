@@ -1,6 +1,6 @@
 //! Hand-made joint takes for this module's tests: round figures that can be checked by eye.
 
-use super::{Output, OutputChannel, OutputFile};
+use super::{MeasuredAgain, Output, OutputChannel, OutputFile};
 use crate::alignment::{
     Alignment, Basis, Channel, CommonLevel, Evidence, FORMAT, JointTake, Member, Part, Placement,
     Role, Slip, Start, Status, TieRecord, VERSION,
@@ -228,6 +228,7 @@ pub fn output(joint: &JointTake) -> Output {
             name: channel.name.clone(),
             unit: member.unit.clone(),
             source_channel: channel.index,
+            group: String::new(),
             placement: member.placement,
             peak_dbfs: Some(-6.25),
         })
@@ -240,7 +241,29 @@ pub fn output(joint: &JointTake) -> Output {
             bytes: 345_600_602,
             digest: "xxh3:0123456789abcdef".into(),
             encoding: "32-bit float".into(),
+            first_lead_position: 0,
+            length_samples: joint.length_samples,
+            gain_db: 0.0,
+            fields: vec![
+                [
+                    "scene".into(),
+                    "12A".into(),
+                    "NORTH's: the lead's word counts; SOUTH says 12B".into(),
+                ],
+                [
+                    "note".into(),
+                    "third verse".into(),
+                    "SOUTH's: the lead says nothing".into(),
+                ],
+            ],
             channels,
+        }],
+        residuals: vec![MeasuredAgain {
+            unit: "SOUTH".into(),
+            place: "start".into(),
+            position: 240_000.0,
+            lag_samples: -0.0012,
+            sigma_samples: 0.0004,
         }],
     }
 }

@@ -7,3 +7,6 @@ mod described;
 mod refused;
 mod checked;
 mod readers;
+mod shapes;
+mod merged;
+mod timeline;

@@ -1,7 +1,7 @@
 //! Sample values of outputs against their sources.
 
 use engine::alignment::{Placement, Slip};
-use engine::build::{BuildOptions, OutputFormat, Shape, Span};
+use engine::build::{BuildOptions, Gap, OutputFormat, Shape, Span};
 use wave::Encoding;
 
 use crate::fixture::{
@@ -269,7 +269,13 @@ fn missing_samples_are_silent_in_the_file_and_listed() {
         &BuildOptions::new(shoot.out()),
     );
     let output = &report.outputs[0];
-    assert_eq!(output.gaps, [("SOUTH".to_string(), 20_100, 512)]);
+    let gap = Gap {
+        unit: "SOUTH".into(),
+        first_sample: 20_100,
+        samples: 512,
+        between_takes: false,
+    };
+    assert_eq!(output.gaps, [gap]);
     let (found, south) = (planes(&output.path), planes(&shoot.path("SOUTH")));
     assert_eq!(found[4][100..20_100], south[2][..20_000]);
     assert!(

@@ -11,6 +11,9 @@ const CLAUSE: &str = "EBU Tech 3285 v2, 2.3";
 /// What a loudness field says when it is not used. From memory, unconfirmed.
 const UNUSED_LOUDNESS: i16 = 0x7FFF;
 
+/// Where the loudness fields stand in the payload.
+pub(crate) const LOUDNESS_AT: u64 = std::mem::offset_of!(Record, loudness) as u64;
+
 /// Bytes before the coding history.
 pub(crate) const BEXT_BYTES: usize = size_of::<Record>();
 
@@ -82,6 +85,25 @@ pub struct Loudness {
     pub max_short_term: Option<i16>,
 }
 
+impl Loudness {
+    /// The five fields in the order of the chunk.
+    fn stored(self) -> [I16; 5] {
+        [
+            self.value,
+            self.range,
+            self.max_true_peak,
+            self.max_momentary,
+            self.max_short_term,
+        ]
+        .map(|field| I16::new(field.unwrap_or(UNUSED_LOUDNESS)))
+    }
+
+    /// The ten bytes that stand for it.
+    pub(crate) fn to_bytes(self) -> Vec<u8> {
+        self.stored().as_bytes().to_vec()
+    }
+}
+
 impl Bext {
     /// Reads a payload by position. A short one is read as far as it goes, down to the end of the time reference;
     /// `None` below that.
@@ -143,15 +165,6 @@ impl Bext {
         } else {
             u16::from(self.umid.is_some())
         };
-        let stored = |field: Option<i16>| I16::new(field.unwrap_or(UNUSED_LOUDNESS));
-        let loudness = self.loudness.unwrap_or_default();
-        let fields = [
-            loudness.value,
-            loudness.range,
-            loudness.max_true_peak,
-            loudness.max_momentary,
-            loudness.max_short_term,
-        ];
         let version = self.version.clamp(needed, 2.max(needed));
         let record = Record {
             description: fixed(&ascii(&self.description, &['\r', '\n'])),
@@ -164,7 +177,7 @@ impl Bext {
             version: U16::new(version),
             umid: self.umid.unwrap_or([0; 64]),
             loudness: if version >= 2 {
-                fields.map(stored)
+                self.loudness.unwrap_or_default().stored()
             } else {
                 [I16::ZERO; 5]
             },

@@ -1,11 +1,12 @@
-//! The `cue ` chunk and the `adtl` list that labels it: payload bytes in, [`Marker`]s out. RIFF 1991, chapter 3.
+//! The `cue ` chunk and the `adtl` list that labels it: payload bytes in, [`Marker`]s out, and back. RIFF 1991, chapter 3.
 
 use std::collections::BTreeMap;
 
 use zerocopy::byteorder::little_endian::U32;
-use zerocopy::{FromBytes, Immutable, KnownLayout, Unaligned};
+use zerocopy::{FromBytes, Immutable, IntoBytes, KnownLayout, Unaligned};
 
-use crate::chunk::{ChunkHead, ChunkId};
+use crate::chunk::{Chunk, ChunkHead, ChunkId};
+use crate::error::{Error, Result};
 use crate::text::{until_nul, utf8_or_windows_1252};
 
 /// One marked place. Positions are 32 bits wide on disk: later ones cannot be stored.
@@ -27,7 +28,7 @@ pub struct Marker {
 const MOST_MARKERS: usize = 10_000;
 
 /// One cue point, 24 bytes.
-#[derive(Clone, Copy, FromBytes, Immutable, KnownLayout, Unaligned)]
+#[derive(Clone, Copy, FromBytes, IntoBytes, Immutable, KnownLayout, Unaligned)]
 #[repr(C)]
 struct CuePoint {
     /// +0: unique in the file.
@@ -99,5 +100,80 @@ pub(crate) fn parse_list(payload: &[u8], markers: &mut [Marker]) {
             b"ltxt" => marker.length = body.first_chunk().map(|bytes| u32::from_le_bytes(*bytes)),
             _ => {}
         }
+    }
+}
+
+/// The chunks that say these markers: `cue `, and the list with their texts when there are any. Texts are UTF-8, which
+/// readers of old files take for Windows-1252 where it goes beyond ASCII. Empty without markers.
+///
+/// # Errors
+/// When two markers have one number, or there are more than can be stored.
+pub fn marker_chunks(markers: &[Marker]) -> Result<Vec<Chunk>> {
+    if markers.is_empty() {
+        return Ok(Vec::new());
+    }
+    let ids: std::collections::BTreeSet<u32> = markers.iter().map(|marker| marker.id).collect();
+    if ids.len() != markers.len() || markers.len() > MOST_MARKERS {
+        return Err(Error::request(format!(
+            "{} markers, {} numbers",
+            markers.len(),
+            ids.len()
+        )));
+    }
+    let mut cue = (markers.len() as u32).to_le_bytes().to_vec();
+    let mut list = b"adtl".to_vec();
+    for (place, marker) in (0..).zip(markers) {
+        let point = CuePoint {
+            name: U32::new(marker.id),
+            position: U32::new(place),
+            chunk: ChunkId::DATA,
+            chunk_start: U32::ZERO,
+            block_start: U32::ZERO,
+            sample_offset: U32::new(marker.position),
+        };
+        cue.extend(point.as_bytes());
+        for (id, text) in [(b"labl", &marker.label), (b"note", &marker.note)] {
+            if let Some(text) = text {
+                let text = text.replace('\0', "");
+                push_text(&mut list, *id, marker.id, &[], &text);
+            }
+        }
+        if let Some(length) = marker.length {
+            // name, length, purpose, then country, language, dialect and code page, all 0: not given
+            let mut fixed = length.to_le_bytes().to_vec();
+            fixed.extend(b"rgn ");
+            fixed.extend([0; 8]);
+            push_text(&mut list, *b"ltxt", marker.id, &fixed, "");
+        }
+    }
+    let mut chunks = vec![Chunk {
+        id: ChunkId::CUE,
+        payload: cue,
+    }];
+    if list.len() > 4 {
+        chunks.push(Chunk {
+            id: ChunkId::LIST,
+            payload: list,
+        });
+    }
+    Ok(chunks)
+}
+
+/// One chunk of the list: the point's name, fixed fields, text ended by a zero byte where there is one, padded.
+fn push_text(list: &mut Vec<u8>, id: [u8; 4], name: u32, fixed: &[u8], text: &str) {
+    let mut payload = name.to_le_bytes().to_vec();
+    payload.extend(fixed);
+    if fixed.is_empty() {
+        payload.extend(text.bytes());
+        payload.push(0);
+    }
+    let head = ChunkHead {
+        id: ChunkId(id),
+        size: U32::new(payload.len() as u32),
+    };
+    list.extend(head.as_bytes());
+    list.extend(&payload);
+    if !payload.len().is_multiple_of(2) {
+        list.push(0);
     }
 }

@@ -4,6 +4,9 @@
 mod meaning;
 mod follower;
 mod tables;
+mod output;
+
+use std::collections::BTreeSet;
 
 use super::markup::Markup;
 use super::{ReportInput, fitness, say};
@@ -101,10 +104,16 @@ fn head(page: &mut Markup, input: &ReportInput<'_>) {
             rule => format!("{} (by rule: {rule})", joint.lead),
         };
         let output = input.output.map_or("nothing was built".into(), |output| {
-            let channels: usize = output.files.iter().map(|file| file.channels.len()).sum();
+            // files that were cut by size hold the same channels one after the other
+            let channels: BTreeSet<(&str, u32)> = output
+                .files
+                .iter()
+                .flat_map(|file| &file.channels)
+                .map(|channel| (channel.unit.as_str(), channel.source_channel))
+                .collect();
             format!(
                 "{} in {}, {}",
-                counted(channels, "channel"),
+                counted(channels.len(), "channel"),
                 counted(output.files.len(), "file"),
                 say::clock_time(output.length_samples as f64 / rate)
             )
@@ -204,6 +213,14 @@ fn main(page: &mut Markup, input: &ReportInput<'_>) {
     });
     if let Some(output) = input.output {
         entry(page, "Channels", |page| tables::channels(page, output));
+        entry(page, "Measured again", |page| {
+            output::measured_again(page, output, joint)
+        });
+        if output.files.iter().any(|file| !file.fields.is_empty()) {
+            entry(page, "Written in the files", |page| {
+                output::fields(page, output)
+            });
+        }
     }
     entry(page, "Where it came from", |page| {
         tables::provenance(page, input)
