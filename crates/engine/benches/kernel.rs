@@ -11,7 +11,7 @@ fn main() {
 
 #[divan::bench(args = [1, 2, 6, 8, 12, 32])]
 fn render(bencher: divan::Bencher<'_, '_>, channels: usize) {
-    interpolate(bencher, KernelSpec::RENDER, channels);
+    interpolate(bencher, KernelSpec::rendering(48_000.0, 48_000.0), channels);
 }
 
 #[divan::bench(args = [1, 6])]

@@ -24,7 +24,7 @@ fn tones(lowest: f64, highest: f64) -> impl Fn(f64) -> f64 {
 
 /// Ours at `positions` of a plane that starts at 0.
 fn ours(plane: &[f64], positions: &[f64]) -> Vec<f64> {
-    let kernel = Kernel::new(KernelSpec::RENDER);
+    let kernel = Kernel::new(KernelSpec::rendering(48_000.0, 48_000.0));
     let mut out = vec![0.0; positions.len()];
     kernel.resample(&[plane], positions, &mut [&mut out]);
     out

@@ -55,7 +55,7 @@ pub(crate) fn decode(
     Ok(positions)
 }
 
-/// One sample from the start of every block.
+/// One sample from the start of every block; the last block may end with it.
 #[inline(always)]
 fn each<const N: usize>(
     bytes: &[u8],
@@ -63,9 +63,19 @@ fn each<const N: usize>(
     out: &mut [f64],
     value: impl Fn([u8; N]) -> f64,
 ) {
-    for (out, block) in out.iter_mut().zip(bytes.chunks(block)) {
+    let Some((last, most)) = out.split_last_mut() else {
+        return;
+    };
+    // blocks of one known length, so that the loop asks nothing
+    for (out, block) in most.iter_mut().zip(bytes.chunks_exact(block)) {
         if let Some(bytes) = block.first_chunk::<N>() {
             *out = value(*bytes);
         }
+    }
+    if let Some(bytes) = bytes
+        .get(most.len() * block..)
+        .and_then(<[u8]>::first_chunk::<N>)
+    {
+        *last = value(*bytes);
     }
 }

@@ -33,7 +33,7 @@ pub fn encode_planar(format: &Format, channels: &[&[f64]], out: &mut Vec<u8>) ->
     for (index, bytes) in out[begin..].chunks_mut(piece * block).enumerate() {
         let from = index * piece;
         for (place, channel) in channels.iter().enumerate() {
-            let values = channel[from..].iter().copied();
+            let values = &channel[from..from + bytes.len() / block];
             encode(
                 format.encoding,
                 values,
@@ -64,7 +64,7 @@ pub(crate) fn common_length(format: &Format, channels: &[&[f64]]) -> Result<usiz
 /// Writes the values into every block of `bytes` from byte `offset` of each on; blocks are `block` bytes long.
 pub(crate) fn encode(
     encoding: Encoding,
-    values: impl Iterator<Item = f64>,
+    values: &[f64],
     bytes: &mut [u8],
     block: usize,
     offset: usize,
@@ -105,20 +105,30 @@ fn integer(value: f64, full_scale: f64, tally: &mut Encoded) -> f64 {
     kept
 }
 
-/// One value into the start of every block.
+/// One value into the start of every block; the last block may end with it.
 #[inline(always)]
 fn each<const N: usize>(
-    values: impl Iterator<Item = f64>,
+    values: &[f64],
     bytes: &mut [u8],
     block: usize,
     tally: &mut Encoded,
     stored: impl Fn(f64, &mut Encoded) -> [u8; N],
 ) {
     let mut local = Encoded::default();
-    for (value, block) in values.zip(bytes.chunks_mut(block)) {
+    let Some((last, most)) = values.split_last() else {
+        return;
+    };
+    // blocks of one known length, so that the loop asks nothing
+    for (value, block) in most.iter().zip(bytes.chunks_exact_mut(block)) {
         if let Some(bytes) = block.first_chunk_mut::<N>() {
-            *bytes = stored(value, &mut local);
+            *bytes = stored(*value, &mut local);
         }
+    }
+    if let Some(bytes) = bytes
+        .get_mut(most.len() * block..)
+        .and_then(<[u8]>::first_chunk_mut::<N>)
+    {
+        *bytes = stored(*last, &mut local);
     }
     tally.clipped += local.clipped;
     tally.not_a_number += local.not_a_number;

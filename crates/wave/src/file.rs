@@ -1,11 +1,18 @@
 //! A source in, samples out: a wave file whose header has been read, for streaming and for random access.
 
+use std::cell::RefCell;
+
 use crate::error::{Error, Result};
 use crate::header::Header;
 use crate::read_at::{ReadAt, read_exact_at};
 
 /// Bytes that are read at a time: large enough for cards, small enough to stay in the second-level cache.
 const PIECE_BYTES: usize = 256 << 10;
+
+thread_local! {
+    /// Where a thread reads into before decoding, so that no memory is asked for at every read.
+    static PIECE: RefCell<Vec<u8>> = const { RefCell::new(Vec::new()) };
+}
 
 /// A wave file that can be read from any place by any number of threads.
 #[derive(Debug)]
@@ -51,18 +58,21 @@ impl<R: ReadAt> WaveFile<R> {
         let left = self.header.length.saturating_sub(start);
         let held = usize::try_from(left).unwrap_or(usize::MAX).min(asked);
         let piece = (PIECE_BYTES / block).max(1).min(held);
-        let mut bytes = vec![0; piece * block];
         // an empty request still says when a channel is not there
-        self.header.decode(&[], channels, out)?;
-        let mut done = 0;
-        while done < held {
-            let bytes = &mut bytes[..piece.min(held - done) * block];
-            let at = self.header.data_offset + (start + done as u64) * block as u64;
-            read_exact_at(&self.source, bytes, at)?;
-            let mut rest: Vec<&mut [f64]> =
-                out.iter_mut().map(|slice| &mut slice[done..held]).collect();
-            done += self.header.decode(bytes, channels, &mut rest)?;
-        }
+        self.header.format.decode(&[], channels, out)?;
+        PIECE.with_borrow_mut(|bytes| {
+            bytes.resize(bytes.len().max(piece * block), 0);
+            let mut done = 0;
+            while done < held {
+                let bytes = &mut bytes[..piece.min(held - done) * block];
+                let at = self.header.data_offset + (start + done as u64) * block as u64;
+                read_exact_at(&self.source, bytes, at)?;
+                let mut rest: Vec<&mut [f64]> =
+                    out.iter_mut().map(|slice| &mut slice[done..held]).collect();
+                done += self.header.format.decode(bytes, channels, &mut rest)?;
+            }
+            Ok::<(), Error>(())
+        })?;
         for slice in out {
             slice[held..].fill(0.0);
         }

@@ -1,5 +1,8 @@
 //! How samples are stored: encoding, channels, rate, and which format tag says so.
 
+use crate::decode::decode;
+use crate::error::Result;
+
 /// How one sample of one channel is stored; all are little-endian.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Encoding {
@@ -75,6 +78,20 @@ impl Encoding {
 }
 
 impl Format {
+    /// Decodes `bytes`, which hold whole samples of all channels as they stand in a file, into one slice per channel asked
+    /// for. Says how many sample positions it decoded: what `bytes` and the shortest slice hold.
+    ///
+    /// # Errors
+    /// When a channel (counted from 0) is not in the file, or `channels` and `out` differ in number.
+    pub fn decode(
+        &self,
+        bytes: &[u8],
+        channels: &[usize],
+        out: &mut [&mut [f64]],
+    ) -> Result<usize> {
+        decode(self, bytes, channels, out)
+    }
+
     /// A format under the plain tag with all bits valid, as most receivers want it.
     #[must_use]
     pub const fn plain(channels: u16, sample_rate: u32, encoding: Encoding) -> Self {

@@ -40,6 +40,9 @@ pub struct WriteSpec {
     pub extra: Vec<Chunk>,
     /// Which outermost header.
     pub container: ContainerChoice,
+    /// Samples per channel, when it is known before: then the sizes stand in the file from its first byte on, and what is
+    /// written is final as soon as it is written.
+    pub length: Option<u64>,
 }
 
 /// Which outermost header a file gets.
@@ -100,6 +103,7 @@ impl WriteSpec {
             ixml: None,
             extra: Vec::new(),
             container,
+            length: None,
         }
     }
 }
@@ -166,7 +170,7 @@ impl<W: Write + Seek> WaveWriter<W> {
             .as_bytes(),
         );
         out.write_all(&head)?;
-        Ok(Self {
+        let mut writer = Self {
             out,
             format: spec.format,
             container: spec.container,
@@ -177,7 +181,13 @@ impl<W: Write + Seek> WaveWriter<W> {
             tail,
             encoded: Encoded::default(),
             piece: Vec::new(),
-        })
+        };
+        if let Some(length) = spec.length {
+            let data_bytes = length.saturating_mul(spec.format.block_bytes() as u64);
+            writer.write_sizes(data_bytes)?;
+            writer.out.seek(SeekFrom::Start(writer.data_offset))?;
+        }
+        Ok(writer)
     }
 
     /// Byte offset of the first sample.
@@ -276,7 +286,29 @@ impl<W: Write + Seek> WaveWriter<W> {
             self.out.write_all(&[0])?;
         }
         self.out.write_all(&self.tail)?;
-        let audio = self.data_bytes.next_multiple_of(2);
+        let (container, bytes) = self.write_sizes(self.data_bytes)?;
+        let length = self.length();
+        self.out.seek(SeekFrom::End(0))?;
+        self.out.flush()?;
+        let written = Written {
+            container,
+            bytes,
+            data_offset: self.data_offset,
+            data_bytes: self.data_bytes,
+            length,
+            encoded: self.encoded,
+        };
+        Ok((written, self.out))
+    }
+
+    /// Sample positions that are encoded before they are written.
+    fn piece_positions(&self) -> usize {
+        (PIECE_BYTES / self.format.block_bytes()).max(1)
+    }
+
+    /// Writes the sizes that follow from so many bytes of audio. Says which container that makes, and the size of the file.
+    fn write_sizes(&mut self, data_bytes: u64) -> Result<(Container, u64)> {
+        let audio = data_bytes.next_multiple_of(2);
         let bytes = self.data_offset + audio + self.tail.len() as u64;
         let riff_size = bytes - 8;
         let container = match self.container {
@@ -284,7 +316,7 @@ impl<W: Write + Seek> WaveWriter<W> {
             ContainerChoice::Auto | ContainerChoice::Rf64 => Container::Rf64,
             ContainerChoice::Bw64 => Container::Bw64,
         };
-        let length = self.length();
+        let length = data_bytes / self.format.block_bytes() as u64;
         let wide = container != Container::Riff;
         let narrow = |size: u64| U32::new(if wide { u32::MAX } else { size as u32 });
         let outer = match container {
@@ -314,7 +346,7 @@ impl<W: Write + Seek> WaveWriter<W> {
             };
             let record = Ds64Record {
                 riff_size: U64::new(riff_size),
-                data_size: U64::new(self.data_bytes),
+                data_size: U64::new(data_bytes),
                 sample_count: U64::new(count),
                 table_length: U32::ZERO,
             };
@@ -324,23 +356,8 @@ impl<W: Write + Seek> WaveWriter<W> {
             let count = u32::try_from(length).unwrap_or(u32::MAX);
             self.patch(at, U32::new(count).as_bytes())?;
         }
-        self.patch(self.data_offset - 4, narrow(self.data_bytes).as_bytes())?;
-        self.out.seek(SeekFrom::End(0))?;
-        self.out.flush()?;
-        let written = Written {
-            container,
-            bytes,
-            data_offset: self.data_offset,
-            data_bytes: self.data_bytes,
-            length,
-            encoded: self.encoded,
-        };
-        Ok((written, self.out))
-    }
-
-    /// Sample positions that are encoded before they are written.
-    fn piece_positions(&self) -> usize {
-        (PIECE_BYTES / self.format.block_bytes()).max(1)
+        self.patch(self.data_offset - 4, narrow(data_bytes).as_bytes())?;
+        Ok((container, bytes))
     }
 
     fn patch(&mut self, at: u64, bytes: &[u8]) -> Result<()> {

@@ -328,6 +328,9 @@ pub struct ShapeArgs {
         allow_negative_numbers = true
     )]
     pub gain: Option<Gain>,
+    /// Where written files are read back from: the system, which may answer from memory, or the medium, which takes longer
+    #[arg(long, value_enum, default_value_t = ReadBackArg::System)]
+    pub read_back: ReadBackArg,
     /// Measure loudness and write it into the broadcast extension (all channels of a file with equal weight)
     #[arg(long)]
     pub loudness: bool,
@@ -349,6 +352,15 @@ fn gain_of(text: &str) -> Result<Gain, String> {
             "a number of dB up to {MOST_GAIN} either way, or `fit`"
         )),
     }
+}
+
+/// `--read-back`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum ReadBackArg {
+    /// The system, while the file is written
+    System,
+    /// The medium, once all of it is there
+    Medium,
 }
 
 /// `--split`.

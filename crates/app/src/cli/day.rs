@@ -5,20 +5,23 @@ use std::path::{Path, PathBuf};
 use anyhow::Result;
 use engine::alignment::Alignment;
 use engine::build::{
-    BuildOptions, BuildReport, ChannelList, Gain, OutputFormat, Shape, Span, build,
+    BuildOptions, BuildReport, ChannelList, Gain, OutputFormat, ReadBackFrom, Shape, Span, build,
 };
 use engine::calibration::Calibrations;
 use engine::check::check;
 use engine::deliver::{PaperInput, papers, report_name, timeline_name};
 use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
-use engine::output::{Replace, refuse_existing, write_text};
+use engine::output::{ReadBack, Replace, refuse_existing, write_text};
 use engine::progress::Progress;
 use engine::report::alignment_text;
 use engine::take::{scan, settings_table};
+use engine::units::counted;
 use engine::{Error, Kind};
 
-use super::args::{FormatArg, MeasureArgs, ResampleArg, ShapeArg, ShapeArgs, SpanArg, SplitArg};
+use super::args::{
+    FormatArg, MeasureArgs, ReadBackArg, ResampleArg, ShapeArg, ShapeArgs, SpanArg, SplitArg,
+};
 use super::exit::Ended;
 use super::say;
 
@@ -117,6 +120,10 @@ impl Day {
                 SplitArg::Four => (1 << 32) - 1,
             }),
             gain: args.gain.unwrap_or(Gain::None),
+            read_back: match args.read_back {
+                ReadBackArg::System => ReadBackFrom::System,
+                ReadBackArg::Medium => ReadBackFrom::Medium,
+            },
             loudness: args.loudness,
             replace: args.replace,
             cards: work.cards.to_vec(),
@@ -181,11 +188,15 @@ impl Built {
     pub fn tell(&self, out: &Path) {
         for file in &self.report.outputs {
             say::line(format!(
-                "wrote {}  {} channels, {}, {:.1} MB, read back and equal",
+                "wrote {}  {}, {}, {:.1} MB, read back {}and equal",
                 file.path.display(),
-                file.channels.len(),
+                counted(file.channels.len(), "channel"),
                 file.encoding,
-                file.bytes as f64 / 1e6
+                file.bytes as f64 / 1e6,
+                match file.read_back {
+                    ReadBack::Direct | ReadBack::Dropped => "from the medium ",
+                    ReadBack::Cached => "",
+                }
             ));
         }
         for unbuilt in &self.report.unbuilt {

@@ -8,7 +8,9 @@ use engine::{Error, Kind};
 use rehearsal::scenes::demo;
 use rehearsal::{Comparison, Truth, write_shoots};
 
-use super::args::{DemoArgs, FormatArg, MeasureArgs, ResampleArg, ShapeArg, ShapeArgs, SpanArg};
+use super::args::{
+    DemoArgs, FormatArg, MeasureArgs, ReadBackArg, ResampleArg, ShapeArg, ShapeArgs, SpanArg,
+};
 use super::day::{Day, Work, tell_findings};
 use super::exit::Ended;
 use super::say;
@@ -92,6 +94,7 @@ fn shape() -> ShapeArgs {
         channels: None,
         split: None,
         gain: None,
+        read_back: ReadBackArg::System,
         loudness: false,
         replace: false,
     }

@@ -8,7 +8,10 @@ use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
 
 use crate::error::Result;
 
-/// Calls `make` for 0 .. `count` on as many threads as the pool has, and `take` with each result, in order, on this one.
+/// Threads beyond those that have a core: while some wait for a medium, the cores have work.
+const WAITING: usize = 2;
+
+/// Calls `make` for 0 .. `count` on a few more threads than the pool has, and `take` with each result, in order, on this one.
 ///
 /// # Errors
 /// The first that `make` or `take` gives, in the order of the numbers; the rest is not begun any more.
@@ -17,9 +20,9 @@ pub(super) fn in_order<T: Send>(
     make: impl Fn(usize) -> Result<T> + Sync,
     mut take: impl FnMut(T) -> Result<()>,
 ) -> Result<()> {
-    let threads = rayon::current_num_threads().min(count).max(1);
+    let threads = (rayon::current_num_threads() + WAITING).min(count).max(1);
     let gate = Gate {
-        ahead: 2 * threads + 1,
+        ahead: threads + 2,
         next: AtomicUsize::new(0),
         taken: Mutex::new(0),
         moved: Condvar::new(),
@@ -56,6 +59,29 @@ pub(super) fn in_order<T: Send>(
         }
         Ok(())
     })
+}
+
+/// What was used before and may be used again, so that memory is asked for once and not for every piece of work.
+pub(super) struct Spare<T>(Mutex<Vec<T>>);
+
+impl<T: Default> Spare<T> {
+    pub(super) fn new() -> Self {
+        Self(Mutex::new(Vec::new()))
+    }
+
+    /// One that is there, with what it last held, or a new one.
+    pub(super) fn take(&self) -> T {
+        self.held().pop().unwrap_or_default()
+    }
+
+    /// Lays one aside.
+    pub(super) fn give(&self, used: T) {
+        self.held().push(used);
+    }
+
+    fn held(&self) -> MutexGuard<'_, Vec<T>> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
+    }
 }
 
 /// Lets numbers in that are not too far ahead.
@@ -129,7 +155,10 @@ mod tests {
         };
         in_order(500, made, |number| {
             let ahead = begun.load(Ordering::SeqCst) - taken.len();
-            assert!(ahead <= 2 * rayon::current_num_threads() + 1, "{ahead}");
+            assert!(
+                ahead <= rayon::current_num_threads() + WAITING + 2,
+                "{ahead}"
+            );
             taken.push(number);
             Ok(())
         })

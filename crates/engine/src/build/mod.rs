@@ -12,8 +12,9 @@ mod names;
 mod metadata;
 mod in_order;
 mod loudness;
+mod read_back;
 mod write;
-mod verify;
+mod finish;
 mod hashes;
 mod code;
 
@@ -24,6 +25,7 @@ use serde::Serialize;
 use crate::alignment::{Alignment, JointTake, Member};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
+use crate::output::ReadBack;
 use crate::progress::Progress;
 use crate::signal::Levels;
 use crate::take::TakeSound;
@@ -51,6 +53,8 @@ pub struct BuildOptions {
     pub largest_file: Option<u64>,
     /// Whether levels are changed.
     pub gain: Gain,
+    /// Where written files are read back from.
+    pub read_back: ReadBackFrom,
     /// Whether loudness is measured and written into the broadcast extension.
     pub loudness: bool,
     /// Whether files that exist are replaced, once their successors are verified; otherwise they are refused.
@@ -73,6 +77,7 @@ impl BuildOptions {
             channels: None,
             largest_file: None,
             gain: Gain::None,
+            read_back: ReadBackFrom::System,
             loudness: false,
             replace: false,
             leave_out_unplaced: false,
@@ -103,6 +108,16 @@ pub enum Gain {
     Db(Db),
     /// By as much as makes the largest peak fit into integers, measured first; not at all when it fits.
     Fit,
+}
+
+/// Where written files are read back from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ReadBackFrom {
+    /// The system, which may answer from its memory: proves that what was written is what was meant. Quick, since it happens
+    /// while the file is written.
+    System,
+    /// The medium, once everything is on it: proves as well that the medium holds it.
+    Medium,
 }
 
 /// How samples are stored.
@@ -163,8 +178,10 @@ pub struct OutputFile {
     pub path: PathBuf,
     /// Its size.
     pub bytes: u64,
-    /// xxh3-128 of the whole file, 32 hexadecimal digits.
+    /// xxh3-128 of the whole file as read back, 32 hexadecimal digits.
     pub hash: String,
+    /// Whether the medium was read or perhaps the memory that the bytes passed through.
+    pub read_back: ReadBack,
     /// `RIFF` or `RF64`.
     pub container: String,
     /// How samples are stored, in words.
@@ -336,24 +353,18 @@ fn build_one(
         return Err(no_channels(take).into());
     }
     target.refuse_existing(&plan.files, options.replace)?;
-    let draft = draft(&mut plan, target, progress)?;
-    let verified = verify::read_back(&plan, &draft, progress)?;
-    let outputs = verify::finish(&plan, target, options, draft, verified, &chosen.left_out)?;
     let mut findings = chosen.findings;
-    findings.extend(plan.findings.iter().cloned());
-    Ok(Built { outputs, findings })
-}
-
-/// Renders and writes; what goes beyond the full scale of integers is never clipped.
-fn draft(
-    plan: &mut Plan<'_>,
-    target: &Target,
-    progress: &dyn Progress,
-) -> std::result::Result<write::Draft, Box<Stopped>> {
+    // what goes beyond the full scale of integers is never clipped
     loop {
-        target.refuse_without_room(plan)?;
-        match write::write(plan, target, progress)? {
-            write::Outcome::Complete(draft) => return Ok(draft),
+        target.refuse_without_room(&plan)?;
+        match write::write(&plan, target, progress)? {
+            write::Outcome::Complete(mut draft) => {
+                let verified = write::verify(&plan, &mut draft, progress)?;
+                let left_out = &chosen.left_out;
+                let outputs = finish::finish(&plan, target, options, draft, verified, left_out)?;
+                findings.extend(plan.findings.iter().cloned());
+                return Ok(Built { outputs, findings });
+            }
             write::Outcome::Beyond(beyond) => plan.make_room(beyond)?,
         }
     }

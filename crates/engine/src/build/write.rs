@@ -12,10 +12,12 @@ use twox_hash::XxHash3_128;
 use wave::{WaveWriter, Written, encode_planar};
 use zerocopy::IntoBytes;
 
-use super::in_order::in_order;
+use super::ReadBackFrom;
+use super::in_order::{Spare, in_order};
 use super::loudness::{Loudness, LoudnessMeter};
-use super::plan::{Plan, PlannedChannel};
+use super::plan::{Plan, PlannedChannel, PlannedFile};
 use super::quantise::{Beyond, quantise};
+use super::read_back::{Behind, Verified, follow, from_medium};
 use super::target::Target;
 use crate::error::{Error, Kind, Result};
 use crate::progress::Progress;
@@ -27,9 +29,11 @@ const VALUES: usize = 1 << 17;
 /// Bytes of a file after which it is sent on to the medium while writing goes on, so that the end has little to wait for.
 const FLUSHED_BYTES: u64 = 32 << 20;
 
-/// Files that are complete and synchronised, but not yet verified.
-pub(super) struct Draft {
+/// Files that are complete and synchronised.
+pub(super) struct Draft<'p> {
     pub(super) files: Vec<DraftFile>,
+    /// What was read back of each while it was written; empty when that is left to the end.
+    pub(super) behind: Vec<Behind<'p>>,
 }
 
 /// One of them.
@@ -42,20 +46,31 @@ pub(super) struct DraftFile {
 }
 
 /// What came of writing.
-pub(super) enum Outcome {
+pub(super) enum Outcome<'p> {
     /// The files are complete.
-    Complete(Draft),
+    Complete(Draft<'p>),
     /// Values did not fit into the encoding: nothing was kept.
     Beyond(Beyond),
 }
 
 /// A rendered range.
+#[derive(Default)]
 struct Rendered {
-    /// One plane an output channel.
+    /// The renderer's planes; an output channel is the first of its own.
     planes: Vec<Vec<f64>>,
-    /// For every file that covers some of it: which file, which stretch of the planes, encoded.
-    encoded: Vec<(usize, Range<usize>, Vec<u8>)>,
+    length: usize,
+    /// For every file that covers some of it.
+    encoded: Vec<Stretch>,
     beyond: Beyond,
+}
+
+/// A stretch of a range that goes to one file.
+#[derive(Default)]
+struct Stretch {
+    file: usize,
+    /// Which of the range's positions.
+    positions: Range<usize>,
+    bytes: Vec<u8>,
 }
 
 /// A file that is being written.
@@ -69,12 +84,23 @@ struct Open<'a> {
 }
 
 /// How many sample positions make a range of `channels`.
-pub(super) fn range_length(channels: usize) -> usize {
+fn range_length(channels: usize) -> usize {
     (VALUES / channels.max(1)).max(256)
 }
 
+/// Whether files are read back while they are written: not where the medium is to answer, and not where something is
+/// written into the header at the end.
+fn follows(plan: &Plan<'_>) -> bool {
+    plan.read_back == ReadBackFrom::System
+        && plan.files.iter().all(|file| file.spec.length.is_some())
+}
+
 /// Renders and writes all files of a plan.
-pub(super) fn write(plan: &Plan<'_>, target: &Target, progress: &dyn Progress) -> Result<Outcome> {
+pub(super) fn write<'p>(
+    plan: &'p Plan<'_>,
+    target: &Target,
+    progress: &dyn Progress,
+) -> Result<Outcome<'p>> {
     progress.stage(&format!("rendering {}", plan.take.name), plan.length());
     let mut temporary = Vec::new();
     let mut flushed = Vec::new();
@@ -88,22 +114,49 @@ pub(super) fn write(plan: &Plan<'_>, target: &Target, progress: &dyn Progress) -
         ));
         temporary.push((made, path));
     }
-    let (sender, receiver) = channel();
-    let (written, beyond) = std::thread::scope(|scope| {
-        let flusher = scope.spawn(|| flush(flushed, receiver));
-        let written = write_ranges(plan, &mut temporary, &sender, progress);
-        drop(sender);
-        let flushed = flusher
-            .join()
-            .unwrap_or_else(|_| Err(Error::new(Kind::Io, "the flushing thread ended")));
-        // the medium's own complaint comes first
-        flushed.and(written)
-    })?;
-    if beyond.count > 0 {
-        return Ok(Outcome::Beyond(beyond));
+    let paths: Vec<PathBuf> = temporary
+        .iter()
+        .map(|(file, _)| file.path().into())
+        .collect();
+    let mut open = open_writers(plan, &mut temporary)?;
+    let mut behind = Vec::new();
+    if follows(plan) {
+        for ((planned, path), open) in plan.files.iter().zip(&paths).zip(&open) {
+            behind.push(Behind::open(planned, path, open.writer.data_offset())?);
+        }
     }
+    let (to_flusher, flushes) = channel();
+    let (to_follower, grown) = channel();
+    let written = std::thread::scope(|scope| {
+        let flusher = scope.spawn(move || flush(flushed, flushes));
+        let followed = &mut behind;
+        let follower = scope.spawn(move || follow(followed, &grown));
+        let told = Told {
+            flusher: to_flusher,
+            follower: to_follower,
+        };
+        let written = write_ranges(plan, &mut open, &told, progress);
+        drop(told);
+        let ended = |result: std::thread::Result<Result<()>>| {
+            result.unwrap_or_else(|_| Err(Error::new(Kind::Io, "a thread ended before its time")))
+        };
+        let flushed = ended(flusher.join());
+        let followed = ended(follower.join());
+        // the medium's own complaint comes first, what follows from it last
+        flushed.and(written).and_then(|beyond| match beyond.count {
+            0 => followed.map(|()| beyond),
+            _ => Ok(beyond),
+        })
+    })?;
+    if written.count > 0 {
+        return Ok(Outcome::Beyond(written));
+    }
+    let finished = open
+        .into_iter()
+        .map(Open::finish)
+        .collect::<Result<Vec<_>>>()?;
     let mut files = Vec::new();
-    for ((file, path), (written, digests, loudness)) in temporary.into_iter().zip(written) {
+    for ((file, path), (written, digests, loudness)) in temporary.into_iter().zip(finished) {
         file.as_file()
             .sync_all()
             .map_err(|error| unwritten(error, &path))?;
@@ -114,7 +167,39 @@ pub(super) fn write(plan: &Plan<'_>, target: &Target, progress: &dyn Progress) -
             loudness,
         });
     }
-    Ok(Outcome::Complete(Draft { files }))
+    Ok(Outcome::Complete(Draft { files, behind }))
+}
+
+/// Compares what was written with what was meant: most of it was read back already.
+///
+/// # Errors
+/// [`Kind::Verification`] when anything differs.
+pub(super) fn verify(
+    plan: &Plan<'_>,
+    draft: &mut Draft<'_>,
+    progress: &dyn Progress,
+) -> Result<Vec<Verified>> {
+    let behind = std::mem::take(&mut draft.behind);
+    if !behind.is_empty() {
+        let files = behind.into_iter().zip(&draft.files);
+        return files
+            .map(|(behind, drafted)| behind.finish(plan, drafted))
+            .collect();
+    }
+    let positions = plan.files.iter().map(PlannedFile::length).sum();
+    progress.stage(&format!("reading back {}", plan.take.name), positions);
+    let files = plan.files.iter().zip(&draft.files);
+    files
+        .map(|(planned, drafted)| from_medium(plan, planned, drafted, progress))
+        .collect()
+}
+
+/// Who hears of what was written.
+struct Told {
+    /// Which file is due for the medium.
+    flusher: Sender<usize>,
+    /// Which file has so many more bytes.
+    follower: Sender<(usize, usize)>,
 }
 
 /// Sends files on to the medium as they are named. An error is told once by the system, so it must not get lost here.
@@ -134,12 +219,10 @@ fn flush(files: Vec<(File, PathBuf)>, named: Receiver<usize>) -> Result<()> {
 
 type Finished = (Written, Vec<u128>, Option<Loudness>);
 
-fn write_ranges(
+fn open_writers<'t>(
     plan: &Plan<'_>,
-    temporary: &mut [(NamedTempFile, PathBuf)],
-    flusher: &Sender<usize>,
-    progress: &dyn Progress,
-) -> Result<(Vec<Finished>, Beyond)> {
+    temporary: &'t mut [(NamedTempFile, PathBuf)],
+) -> Result<Vec<Open<'t>>> {
     let mut open = Vec::new();
     for ((file, path), planned) in temporary.iter_mut().zip(&plan.files) {
         let writer = WaveWriter::new(file.as_file_mut(), &planned.spec)
@@ -160,28 +243,38 @@ fn write_ranges(
             unflushed: 0,
         });
     }
+    Ok(open)
+}
+
+fn write_ranges(
+    plan: &Plan<'_>,
+    open: &mut [Open<'_>],
+    told: &Told,
+    progress: &dyn Progress,
+) -> Result<Beyond> {
     let length = range_length(plan.channels.len());
     let ranges = usize::try_from(plan.length().div_ceil(length as u64)).unwrap_or(usize::MAX);
     let mut beyond = Beyond::default();
+    let spare = Spare::new();
     let make = |number: usize| {
+        let mut range: Rendered = spare.take();
         let start = plan.span.start + (number * length) as i64;
         let end = plan.span.end.min(start + length as i64);
-        render(plan, start, (end - start) as usize)
+        render(plan, start, (end - start) as usize, &mut range)?;
+        Ok(range)
     };
     in_order(ranges, make, |range| {
-        progress.advance(range.planes.first().map_or(0, Vec::len) as u64);
+        progress.advance(range.length as u64);
         beyond.add(range.beyond);
         // once something does not fit, the rest is rendered for its peak alone
-        if beyond.count > 0 {
-            return Ok(());
-        }
-        for (index, stretch, bytes) in &range.encoded {
-            let file = &mut open[*index];
-            let planes: Vec<&[f64]> = plan.files[*index]
-                .channels
-                .iter()
-                .map(|&channel| &range.planes[channel][stretch.clone()])
-                .collect();
+        let stretches: &[Stretch] = if beyond.count > 0 {
+            &[]
+        } else {
+            &range.encoded
+        };
+        for stretch in stretches {
+            let file = &mut open[stretch.file];
+            let planes = planes_of(plan, stretch, &range.planes);
             for (digest, plane) in file.digests.iter_mut().zip(&planes) {
                 digest.write(as_bytes(plane));
             }
@@ -189,22 +282,20 @@ fn write_ranges(
                 meter.add(&planes);
             }
             file.writer
-                .write_bytes(bytes)
+                .write_bytes(&stretch.bytes)
                 .map_err(|error| unwritten(error, file.path))?;
-            file.unflushed += bytes.len() as u64;
+            // nobody listens any more after an error, which is told at the end
+            let _ = told.follower.send((stretch.file, stretch.bytes.len()));
+            file.unflushed += stretch.bytes.len() as u64;
             if file.unflushed >= FLUSHED_BYTES {
                 file.unflushed = 0;
-                // nobody listens any more after an error, which is told at the end
-                let _ = flusher.send(*index);
+                let _ = told.flusher.send(stretch.file);
             }
         }
+        spare.give(range);
         Ok(())
     })?;
-    if beyond.count > 0 {
-        return Ok((Vec::new(), beyond));
-    }
-    let finished = open.into_iter().map(Open::finish).collect::<Result<_>>()?;
-    Ok((finished, beyond))
+    Ok(beyond)
 }
 
 impl Open<'_> {
@@ -224,62 +315,69 @@ impl Open<'_> {
     }
 }
 
-fn render(plan: &Plan<'_>, start: i64, length: usize) -> Result<Rendered> {
-    let mut rendered = vec![vec![0.0; length]; plan.renderer.channels()];
-    plan.renderer.render(start, &mut rendered)?;
-    let mut planes = Vec::with_capacity(plan.channels.len());
-    let mut beyond = Beyond::default();
+fn render(plan: &Plan<'_>, start: i64, length: usize, range: &mut Rendered) -> Result<()> {
+    range.length = length;
+    range.beyond = Beyond::default();
+    range.planes.resize_with(plan.renderer.channels(), Vec::new);
+    for plane in &mut range.planes {
+        plane.resize(length, 0.0);
+    }
+    plan.renderer.render(start, &mut range.planes)?;
     for channel in &plan.channels {
-        let mut plane = put_together(channel, &mut rendered, start);
+        put_together(channel, &mut range.planes, start);
+        let plane = &mut range.planes[channel.planes[0]];
         if plan.gain != 1.0 {
             plane.iter_mut().for_each(|value| *value *= plan.gain);
         }
         // the dither of a channel is its own wherever it stands in the output
         let seed = (channel.member << 16) | channel.own;
-        beyond.add(quantise(
-            plan.encoding,
-            channel.exact,
-            (seed, start),
-            &mut plane,
-        ));
-        planes.push(plane);
+        let beyond = quantise(plan.encoding, channel.exact, (seed, start), plane);
+        range.beyond.add(beyond);
     }
-    let mut encoded = Vec::new();
-    if beyond.count == 0 {
-        for (index, file) in plan.files.iter().enumerate() {
-            let from = file.span.start.max(start);
-            let to = file.span.end.min(start + length as i64);
-            if from >= to {
-                continue;
-            }
-            let stretch = (from - start) as usize..(to - start) as usize;
-            let part: Vec<&[f64]> = file
-                .channels
-                .iter()
-                .map(|&channel| &planes[channel][stretch.clone()])
-                .collect();
-            let mut bytes = Vec::new();
-            encode_planar(&file.spec.format, &part, &mut bytes).map_err(wave_error)?;
-            encoded.push((index, stretch, bytes));
+    let covered = plan.files.iter().enumerate().filter_map(|(file, planned)| {
+        let from = planned.span.start.max(start);
+        let to = planned.span.end.min(start + length as i64);
+        (from < to).then(|| (file, (from - start) as usize..(to - start) as usize))
+    });
+    let mut used = 0;
+    for (file, positions) in covered {
+        if range.encoded.len() == used {
+            range.encoded.push(Stretch::default());
         }
+        let mut stretch = std::mem::take(&mut range.encoded[used]);
+        (stretch.file, stretch.positions) = (file, positions);
+        stretch.bytes.clear();
+        if range.beyond.count == 0 {
+            let planes = planes_of(plan, &stretch, &range.planes);
+            let format = &plan.files[file].spec.format;
+            encode_planar(format, &planes, &mut stretch.bytes).map_err(wave_error)?;
+        }
+        range.encoded[used] = stretch;
+        used += 1;
     }
-    Ok(Rendered {
-        planes,
-        encoded,
-        beyond,
-    })
+    range.encoded.truncate(used);
+    Ok(())
 }
 
-/// The plane of an output channel: the one plane it comes from, or those of a unit's successive takes, each over its own
-/// stretch of lead positions from `start` on.
-fn put_together(channel: &PlannedChannel, rendered: &mut [Vec<f64>], start: i64) -> Vec<f64> {
-    let mut plane = std::mem::take(&mut rendered[channel.planes[0]]);
+/// The values of a stretch, a slice a channel of its file.
+fn planes_of<'a>(plan: &Plan<'_>, stretch: &Stretch, planes: &'a [Vec<f64>]) -> Vec<&'a [f64]> {
+    let channels = plan.files[stretch.file].channels.iter();
+    channels
+        .map(|&channel| &planes[plan.channels[channel].planes[0]][stretch.positions.clone()])
+        .collect()
+}
+
+/// Puts the planes of a unit's successive takes into the first of them, each over its own stretch of lead positions from
+/// `start` on.
+fn put_together(channel: &PlannedChannel, planes: &mut [Vec<f64>], start: i64) {
     for (&other, stretch) in channel.planes.iter().zip(&channel.stretches).skip(1) {
+        let Ok([plane, other]) = planes.get_disjoint_mut([channel.planes[0], other]) else {
+            continue;
+        };
         let inside = |position: i64| (position - start).clamp(0, plane.len() as i64) as usize;
         let stretch = inside(stretch.start)..inside(stretch.end);
-        plane[stretch.clone()].copy_from_slice(&rendered[other][stretch]);
+        plane[stretch.clone()].copy_from_slice(&other[stretch]);
     }
-    plane
 }
 
 /// The bytes that digests of values are taken over: little-endian on every machine this is built for.

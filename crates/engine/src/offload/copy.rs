@@ -12,13 +12,13 @@ use std::sync::mpsc::{Receiver, Sender, SyncSender, channel, sync_channel};
 use std::thread;
 use std::time::SystemTime;
 
-use super::back::{ReadBack, read_back};
-use super::block::{Aligned, Block, Pool};
+use super::back::read_back;
+use super::block::{Block, Pool};
 use super::contents::CardFile;
 use super::hash::{Hash, HashKind, Hasher};
 use super::put::{Drafted, Writer};
 use crate::error::{Error, Kind, Result};
-use crate::output::{Replace, give_name};
+use crate::output::{Aligned, BLOCK, ReadBack, Replace, give_name};
 use crate::progress::Progress;
 
 /// Blocks that may wait for a place to write them.
@@ -201,7 +201,7 @@ fn read_file(
             progress.advance(length as u64);
         }
         at += length as u64;
-        if length < super::block::BLOCK {
+        if length < BLOCK {
             break;
         }
     }

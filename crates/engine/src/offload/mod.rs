@@ -24,10 +24,10 @@ use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::media;
 use crate::output::Folder;
+pub use crate::output::ReadBack;
 use crate::progress::Progress;
 use crate::take::refuse_nested as refuse_nested_cards;
 
-pub use back::ReadBack;
 pub use hash::{Hash, HashKind, Hasher};
 pub use list::{
     Action, ChainLink, FolderHashes, HashList, History, KnownFile, ListedFile, ListedFolder,

@@ -10,11 +10,10 @@ use rustix::fs::{OFlags, fcntl_getfl, fcntl_setfl};
 use rustix::io::Errno;
 use tempfile::NamedTempFile;
 
-use super::block::{ALIGNED, BLOCK};
 use super::contents::CardFile;
 use super::copy::NOT_READ;
 use crate::error::{Error, Kind, Result};
-use crate::output::temporary_in;
+use crate::output::{ALIGNED, BLOCK, temporary_in};
 
 /// What a place holds of a file before it is read back.
 pub(super) enum Drafted {

@@ -6,7 +6,6 @@ use std::path::{Path, PathBuf};
 use serde::Serialize;
 
 use super::CopyAt;
-use super::back::ReadBack;
 use super::contents::{CardFile, Contents};
 use super::copy::{Copied, NOT_READ};
 use super::place::Place;
@@ -14,6 +13,7 @@ use super::record::{is_of_lists, listed_path};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::media;
+use crate::output::ReadBack;
 use crate::units::counted;
 
 /// Copies that a card is kept for until they exist, on media of their own (common practice, no source).

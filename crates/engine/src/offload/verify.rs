@@ -8,8 +8,7 @@ use ignore::gitignore::{Gitignore, GitignoreBuilder};
 use rayon::prelude::*;
 use serde::Serialize;
 
-use super::back::{ReadBack, read_back};
-use super::block::Aligned;
+use super::back::read_back;
 use super::contents::{CardFile, contents};
 use super::hash::Hash;
 use super::list::{FOLDER, History, KnownFile};
@@ -19,6 +18,7 @@ use super::verdict::{of_error, shortened};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::media::{self, Met};
+use crate::output::{Aligned, ReadBack};
 use crate::progress::Progress;
 
 /// Files that are read at the same time: more only make a disk's head travel (common practice, no source).

@@ -1,9 +1,14 @@
 //! Bytes that are ready in, files with finished names out: a folder held against a second run, temporary names in it, and
-//! the one way to a finished name. What is built, what is offloaded and every paper beside them go through here.
+//! the one way to a finished name, and the one way to read back what a medium holds. What is built, what is offloaded and every paper beside them go through here.
 
+mod aligned;
+mod back;
 mod folder;
 mod text;
 
+pub(crate) use aligned::{ALIGNED, Aligned, BLOCK};
+pub use back::ReadBack;
+pub(crate) use back::{ANYWHERE, OnMedium};
 pub(crate) use folder::{Folder, temporary_in};
 pub use text::{Replace, refuse_existing, write_text};
 pub(crate) use text::{failed, finished, temporary_beside, write_bytes};

@@ -221,16 +221,6 @@ impl Course {
             .filter(|gap| !gap.is_empty())
             .collect()
     }
-
-    /// The mean distance of neighbouring lead positions in own samples: 1 for equal rates.
-    #[must_use]
-    pub fn step(&self) -> f64 {
-        let lines = self.segments.iter().find_map(|segment| match &segment.way {
-            Way::Lines(lines) => lines.first(),
-            Way::Shift(_) => None,
-        });
-        lines.map_or(1.0, |line| line.step as f64 + line.step_rest)
-    }
 }
 
 impl Segment {

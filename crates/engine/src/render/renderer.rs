@@ -1,12 +1,18 @@
 //! A joint take and its sounds in, samples on the lead's clock out: the value of any channel of any unit at any lead
 //! position, whatever ranges are asked for and in whatever order.
 
+use std::cell::Cell;
 use std::ops::Range;
 
 use super::course::{Course, Segment, Way};
 use crate::alignment::{JointTake, Member, Placement};
 use crate::error::{Error, Kind, Result};
 use crate::signal::{Kernel, KernelSpec, Sound};
+
+thread_local! {
+    /// Source samples around what a thread resamples, so that no memory is asked for at every range.
+    static SOURCE: Cell<Vec<Vec<f64>>> = const { Cell::new(Vec::new()) };
+}
 
 /// One member of a joint take with its sound and its course.
 pub struct Part<'a> {
@@ -122,7 +128,10 @@ impl<'a> Part<'a> {
             let why = format!("is at {} Hz, the lead at {} Hz", rates.0, take.sample_rate);
             return Err(refuse(Kind::Unsupported, why));
         }
-        let kernel = resampled.then(|| Kernel::for_step(KernelSpec::RENDER, course.step()));
+        let kernel = resampled.then(|| {
+            let (own, lead) = (sound.rate().hz(), f64::from(take.sample_rate));
+            Kernel::new(KernelSpec::rendering(own, lead))
+        });
         Ok(Self {
             member,
             channels,
@@ -142,8 +151,9 @@ impl<'a> Part<'a> {
         if out.is_empty() {
             return Ok(());
         }
-        out.iter_mut().for_each(|plane| plane.fill(0.0));
         let length = out.first().map_or(0, Vec::len) as i64;
+        // segments follow each other; what lies between them is silent
+        let mut done = 0;
         for segment in &self.course.segments {
             let from = segment.lead.start.max(start);
             let to = segment.lead.end.min(start + length);
@@ -151,6 +161,9 @@ impl<'a> Part<'a> {
                 continue;
             }
             let inside = (from - start) as usize..(to - start) as usize;
+            out.iter_mut()
+                .for_each(|plane| plane[done..inside.start].fill(0.0));
+            done = inside.end;
             let mut planes: Vec<&mut [f64]> = out
                 .iter_mut()
                 .map(|plane| &mut plane[inside.clone()])
@@ -164,6 +177,7 @@ impl<'a> Part<'a> {
                 }
             }
         }
+        out.iter_mut().for_each(|plane| plane[done..].fill(0.0));
         Ok(())
     }
 
@@ -180,8 +194,15 @@ impl<'a> Part<'a> {
         };
         let begin = first.0 - kernel.before() as i64;
         let length = (last.0 + kernel.taps() as i64 - begin) as usize;
-        let mut planes = vec![vec![0.0; length]; self.channels.len()];
         let own = overlap(&segment.own, begin, length);
+        let mut kept = SOURCE.take();
+        kept.resize_with(self.channels.len().max(kept.len()), Vec::new);
+        let planes = &mut kept[..self.channels.len()];
+        for plane in planes.iter_mut() {
+            plane.resize(length, 0.0);
+            plane[..own.start].fill(0.0);
+            plane[own.end..].fill(0.0);
+        }
         if !own.is_empty() {
             let mut inside: Vec<&mut [f64]> = planes
                 .iter_mut()
@@ -194,8 +215,9 @@ impl<'a> Part<'a> {
             .iter()
             .map(|&(whole, fraction)| ((whole - begin) as usize, fraction))
             .collect();
-        let planes: Vec<&[f64]> = planes.iter().map(Vec::as_slice).collect();
+        let planes: Vec<&[f64]> = planes.iter().map(|plane| &plane[..length]).collect();
         kernel.resample_at(&planes, &places, out);
+        SOURCE.set(kept);
         Ok(())
     }
 }

@@ -1,6 +1,7 @@
-//! Samples and a position between them in, the band-limited value there out: a Kaiser-windowed sinc whose half-amplitude
-//! point is the Nyquist frequency, tabulated at equally spaced phases with a cubic through four Chebyshev nodes between
-//! them. J. O. Smith, "Digital Audio Resampling", and Kaiser's design formulas (from memory): beta = 0.1102 (A - 8.7).
+//! Samples and a position between them in, the band-limited value there out: a Kaiser-windowed sinc designed from its pass
+//! band and its stop band, tabulated at equally spaced phases with a parabola through three Chebyshev nodes between them.
+//! J. O. Smith, "Digital Audio Resampling", and Kaiser's design formulas (from memory): beta = 0.1102 (A - 8.7), taps =
+//! (A - 7.95) / (2.285 times the transition in radians).
 //!
 //! No fused multiply-add and one fixed order of summation: every processor gives the same bits. Explicit vectors, because
 //! compilers narrow the running sums of plain loops to the width of the final reduction (half the speed, measured).
@@ -19,21 +20,56 @@ pub struct KernelSpec {
     pub phases: usize,
     /// Stop-band attenuation, dB.
     pub stop_band_db: f64,
+    /// The frequency of half amplitude as a part of the input's Nyquist frequency.
+    pub half_amplitude: f64,
 }
 
+/// Rates that differ by less than this are one rate with two crystals: far beyond any crystal, far below 44.1 against
+/// 48 kHz.
+const NEAR_ONE: f64 = 0.01;
+
+/// What is written to a file is flat up to here where the rate allows it: the audible band, Hz.
+const AUDIBLE_HZ: f64 = 20_000.0;
+
+/// Attenuation that rendering is designed for, dB: errors end below the last bit of 24 even for a full-scale tone, and
+/// 20 dB below what is asked (docs/decisions/rendering.md has the measured curve).
+const RENDERING_DB: f64 = 170.0;
+
 impl KernelSpec {
-    /// For what is written to a file: about -180 dB up to 20 kHz at 48 kHz (measured in this module's tests).
-    pub const RENDER: Self = Self {
-        taps: 128,
-        phases: 256,
-        stop_band_db: 180.0,
-    };
-    /// For measuring at full rate: about -150 dB.
+    /// For measuring at full rate: about -150 dB up to 20 kHz at 48 kHz.
     pub const MEASURE: Self = Self {
         taps: 64,
-        phases: 128,
+        phases: 512,
         stop_band_db: 150.0,
+        half_amplitude: 1.0,
     };
+
+    /// For what is written to a file: sound at `own` samples a second brought to about `lead` samples a second. Flat up
+    /// to 20 kHz, or to 5/6 of the lower Nyquist frequency where that is higher.
+    ///
+    /// At (nearly) the same rate the half-amplitude point is the Nyquist frequency: what lies above the pass band stays and
+    /// is mirrored at most onto its own neighbourhood. Between different rates the stop band begins at the lower Nyquist
+    /// frequency, so that nothing folds and no images remain.
+    #[must_use]
+    pub fn rendering(own: f64, lead: f64) -> Self {
+        let nyquist = own.min(lead) / 2.0;
+        // at low rates the transition keeps the width that it has at 44.1 kHz
+        let pass = AUDIBLE_HZ
+            .min(AUDIBLE_HZ / 22_050.0 * nyquist)
+            .max(nyquist * 5.0 / 6.0);
+        let (half, width) = if (own / lead - 1.0).abs() < NEAR_ONE {
+            (own / 2.0, own - 2.0 * pass)
+        } else {
+            ((pass + nyquist) / 2.0, nyquist - pass)
+        };
+        let transition = 2.0 * PI * width / own;
+        Self {
+            taps: ((RENDERING_DB - 7.95) / (2.285 * transition)).ceil() as usize,
+            phases: 1024,
+            stop_band_db: RENDERING_DB,
+            half_amplitude: half / (own / 2.0),
+        }
+    }
 }
 
 /// A tabulated kernel.
@@ -41,65 +77,52 @@ impl KernelSpec {
 pub struct Kernel {
     taps: usize,
     phases: usize,
-    /// `[phase][power][tap]`, powers 0 to 3 of the position within the phase.
+    /// `[phase][tap / 8][power][tap % 8]`, powers 0 to 2 of the position within the phase: what makes eight coefficients
+    /// stands together.
     table: Vec<f64>,
     level: Level,
 }
 
-/// Running sums of a dot product; taps are a multiple of it.
+/// Coefficients of the parabola between two phases.
+const POWERS: usize = 3;
+
+/// Coefficients that are computed at once.
+const GROUP: usize = 8;
+
+/// Taps are a multiple of this.
 const LANES: usize = 16;
 
-/// Rates that differ by less than this are one rate with two crystals: far beyond any crystal, far below 44.1 against
-/// 48 kHz.
-const NEAR_ONE: f64 = 0.01;
-
-/// Positions whose coefficients are computed together and shared by all planes: 32 rows of 128 taps stay in the cache.
+/// Positions whose coefficients are computed together and shared by all planes: 32 rows stay in the cache.
 const BLOCK: usize = 32;
 
+/// Planes whose running sums are kept in registers at the same time: eight of sixteen with vectors of four.
+const TOGETHER: usize = 4;
+
 impl Kernel {
-    /// Tabulates a kernel whose half-amplitude point is the input's Nyquist frequency: for outputs at (nearly) the input's
-    /// own rate.
+    /// Tabulates a kernel.
     #[must_use]
     pub fn new(spec: KernelSpec) -> Self {
-        Self::tabulate(spec, 1.0)
-    }
-
-    /// Tabulates a kernel for an output whose samples lie `step` input samples apart. Near 1 it is [`Self::new`]; away from
-    /// it the pass band ends below the lower of the two Nyquist frequencies, so that nothing folds and no images remain:
-    /// the half-amplitude point is 22/24 of that frequency and the stop band begins at it.
-    #[must_use]
-    pub fn for_step(spec: KernelSpec, step: f64) -> Self {
-        if (step - 1.0).abs() < NEAR_ONE {
-            return Self::new(spec);
-        }
-        let cut_off = 22.0 / 24.0 / step.max(1.0);
-        // 160 instead of 128 taps make the transition fit between 20 and 24 of 24 (Kaiser's formula for its width)
-        let taps = (spec.taps as f64 * 1.25 * step.max(1.0)).ceil() as usize;
-        Self::tabulate(KernelSpec { taps, ..spec }, cut_off)
-    }
-
-    /// `cut_off` is the half-amplitude frequency as a part of the input's Nyquist frequency.
-    fn tabulate(spec: KernelSpec, cut_off: f64) -> Self {
         let taps = spec.taps.max(LANES).next_multiple_of(LANES);
         let phases = spec.phases.max(1);
         let design = Design {
             taps,
             beta: 0.1102 * (spec.stop_band_db - 8.7),
-            cut_off,
+            cut_off: spec.half_amplitude,
         };
         // Chebyshev nodes of the first kind on [0, 1].
-        let nodes: [f64; 4] =
-            std::array::from_fn(|i| 0.5 - 0.5 * ((2 * i + 1) as f64 * PI / 8.0).cos());
-        let mut table = vec![0.0; phases * 4 * taps];
+        let nodes: [f64; POWERS] = std::array::from_fn(|i| {
+            0.5 - 0.5 * ((2 * i + 1) as f64 * PI / (2 * POWERS) as f64).cos()
+        });
+        let mut table = vec![0.0; phases * POWERS * taps];
         for phase in 0..phases {
-            let rows: [Vec<f64>; 4] = std::array::from_fn(|node| {
+            let rows: [Vec<f64>; POWERS] = std::array::from_fn(|node| {
                 design.exact_row((phase as f64 + nodes[node]) / phases as f64)
             });
-            let block = &mut table[phase * 4 * taps..][..4 * taps];
+            let block = &mut table[phase * POWERS * taps..][..POWERS * taps];
             for tap in 0..taps {
                 let values = std::array::from_fn(|node| rows[node][tap]);
-                for (power, value) in cubic_through(&nodes, &values).into_iter().enumerate() {
-                    block[power * taps + tap] = value;
+                for (power, value) in parabola_through(&nodes, &values).into_iter().enumerate() {
+                    block[(tap / GROUP * POWERS + power) * GROUP + tap % GROUP] = value;
                 }
             }
         }
@@ -148,17 +171,18 @@ impl Kernel {
         places: &[(usize, f64)],
         out: &mut [&mut [f64]],
     ) {
-        let mut rows = vec![0.0; BLOCK * self.taps];
+        let mut rows = vec![0.0; BLOCK.min(places.len()) * self.taps];
         for (block, places) in places.chunks(BLOCK).enumerate() {
             for (&(_, fraction), row) in places.iter().zip(rows.chunks_exact_mut(self.taps)) {
                 self.row(simd, fraction, row);
             }
-            for (plane, out) in planes.iter().zip(out.iter_mut()) {
-                let out = &mut out[block * BLOCK..][..places.len()];
-                for ((&(whole, _), row), out) in
-                    places.iter().zip(rows.chunks_exact(self.taps)).zip(out)
-                {
-                    *out = dot(simd, &plane[whole - self.before()..][..self.taps], row);
+            let from = block * BLOCK;
+            for (planes, out) in planes.chunks(TOGETHER).zip(out.chunks_mut(TOGETHER)) {
+                match planes.len() {
+                    1 => self.products::<S, 1>(simd, planes, places, &rows, (from, out)),
+                    2 => self.products::<S, 2>(simd, planes, places, &rows, (from, out)),
+                    3 => self.products::<S, 3>(simd, planes, places, &rows, (from, out)),
+                    _ => self.products::<S, TOGETHER>(simd, planes, places, &rows, (from, out)),
                 }
             }
         }
@@ -168,37 +192,53 @@ impl Kernel {
     /// after `floor(position)`.
     #[inline(always)]
     fn row<S: Simd>(&self, simd: S, fraction: f64, row: &mut [f64]) {
+        let load = |values: &[f64]| f64x8::from_slice(simd, values);
         let place = fraction * self.phases as f64;
         let phase = (place as usize).min(self.phases - 1);
         let m = f64x8::splat(simd, place - phase as f64);
-        let block = &self.table[phase * 4 * self.taps..][..4 * self.taps];
-        let (c0, rest) = block.split_at(self.taps);
-        let (c1, rest) = rest.split_at(self.taps);
-        let (c2, c3) = rest.split_at(self.taps);
-        let load = |values: &[f64]| f64x8::from_slice(simd, values);
-        for ((((c0, c1), c2), c3), out) in c0
-            .chunks_exact(8)
-            .zip(c1.chunks_exact(8))
-            .zip(c2.chunks_exact(8))
-            .zip(c3.chunks_exact(8))
-            .zip(row.chunks_exact_mut(8))
-        {
-            (((load(c3) * m + load(c2)) * m + load(c1)) * m + load(c0)).store_slice(out);
+        let table = &self.table[phase * POWERS * self.taps..][..POWERS * self.taps];
+        let coefficients = table.as_chunks::<{ POWERS * GROUP }>().0;
+        for (c, out) in coefficients.iter().zip(row.chunks_exact_mut(GROUP)) {
+            ((load(&c[16..]) * m + load(&c[8..16])) * m + load(&c[..8])).store_slice(out);
+        }
+    }
+
+    /// The products of `N` planes with the rows of a block: each coefficient is fetched once for all of them. A plane's sum
+    /// is taken in one order whatever stands beside it: eight running sums, added up pairwise at the end.
+    #[inline(always)]
+    fn products<S: Simd, const N: usize>(
+        &self,
+        simd: S,
+        planes: &[&[f64]],
+        places: &[(usize, f64)],
+        rows: &[f64],
+        (from, out): (usize, &mut [&mut [f64]]),
+    ) {
+        let load = |values: &[f64; GROUP]| f64x8::from_slice(simd, values);
+        let groups = self.taps / GROUP;
+        for (i, (&(whole, _), row)) in places.iter().zip(rows.chunks_exact(self.taps)).enumerate() {
+            let row = &row.as_chunks::<GROUP>().0[..groups];
+            let first = whole - self.before();
+            let parts: [&[[f64; GROUP]]; N] = std::array::from_fn(|plane| {
+                &planes[plane][first..][..self.taps].as_chunks().0[..groups]
+            });
+            let mut sums = [f64x8::splat(simd, 0.0); N];
+            for group in 0..groups {
+                let row = load(&row[group]);
+                for plane in 0..N {
+                    sums[plane] += load(&parts[plane][group]) * row;
+                }
+            }
+            for plane in 0..N {
+                out[plane][from + i] = add_up(sums[plane]);
+            }
         }
     }
 }
 
-/// The dot product in a fixed order: sixteen running sums, added up pairwise at the end.
 #[inline(always)]
-fn dot<S: Simd>(simd: S, a: &[f64], b: &[f64]) -> f64 {
-    let load = |values: &[f64]| f64x8::from_slice(simd, values);
-    let mut low = f64x8::splat(simd, 0.0);
-    let mut high = low;
-    for (a, b) in a.chunks_exact(LANES).zip(b.chunks_exact(LANES)) {
-        low += load(&a[..8]) * load(&b[..8]);
-        high += load(&a[8..]) * load(&b[8..]);
-    }
-    let sums: [f64; 8] = (low + high).into();
+fn add_up<S: Simd>(sums: f64x8<S>) -> f64 {
+    let sums: [f64; 8] = sums.into();
     ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]))
 }
 
@@ -246,17 +286,18 @@ fn bessel_i0(x: f64) -> f64 {
     sum
 }
 
-/// Coefficients, lowest power first, of the cubic through four points: Newton's divided differences, multiplied out.
-fn cubic_through(x: &[f64; 4], y: &[f64; 4]) -> [f64; 4] {
+/// Coefficients, lowest power first, of the parabola through three points: Newton's divided differences, multiplied out.
+fn parabola_through(x: &[f64; POWERS], y: &[f64; POWERS]) -> [f64; POWERS] {
     let mut d = *y;
-    for order in 1..4 {
-        for i in (order..4).rev() {
+    for order in 1..POWERS {
+        for i in (order..POWERS).rev() {
             d[i] = (d[i] - d[i - 1]) / (x[i] - x[i - order]);
         }
     }
-    let mut c = [d[3], 0.0, 0.0, 0.0];
-    for i in (0..3).rev() {
-        for power in (1..4).rev() {
+    let mut c = [0.0; POWERS];
+    c[0] = d[POWERS - 1];
+    for i in (0..POWERS - 1).rev() {
+        for power in (1..POWERS).rev() {
             c[power] = c[power - 1] - x[i] * c[power];
         }
         c[0] = d[i] - x[i] * c[0];

@@ -119,7 +119,17 @@ impl Sound for TakeSound {
     fn read(&self, channels: &[usize], start: i64, out: &mut [&mut [f64]]) -> Result<()> {
         let length = out.iter().map(|plane| plane.len()).min().unwrap_or(0);
         let end = start.saturating_add(i64::try_from(length).unwrap_or(i64::MAX));
-        out.iter_mut().for_each(|plane| plane.fill(0.0));
+        // one file that has all of it overwrites everything
+        let whole = self.parts.iter().any(|(part, _)| {
+            let first = part.first_sample as i64;
+            let wide = channels.iter().all(|&channel| {
+                (part.first_channel..part.first_channel + part.channels).contains(&channel)
+            });
+            wide && first <= start && end <= first + part.length as i64
+        });
+        if !whole {
+            out.iter_mut().for_each(|plane| plane.fill(0.0));
+        }
         for (part, file) in &self.parts {
             // `open` made sure that the part's positions fit
             let first = part.first_sample as i64;

@@ -68,6 +68,10 @@ fn the_reference_library_finds_every_file_at_its_place() {
     let day = joint("Zwölf & mehr", vec![north, south, west], Some(1_000_000));
     let text = timeline(&day, &|_| Some(480_000)).expect("a timeline");
     let path = shoot.root.path().join("evening.otio");
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "a test hands a file to the reference"
+    )]
     std::fs::write(&path, &text).expect("written");
     let said = python(&["-c", SCRIPT], &path);
     let lines: Vec<&str> = said.lines().collect();

@@ -8,7 +8,6 @@ mod walk;
 use crate::chunk::bext::Bext;
 use crate::chunk::markers::Marker;
 use crate::chunk::{ChunkEntry, ChunkId};
-use crate::decode;
 use crate::error::Result;
 use crate::format::Format;
 use crate::ixml::Ixml;
@@ -77,20 +76,6 @@ impl Header {
         self.oddities
             .iter()
             .any(|oddity| oddity.kind.length_from_file())
-    }
-
-    /// Decodes `bytes`, which hold whole samples of all channels as they stand in the file, into one slice per
-    /// channel asked for. Says how many sample positions it decoded: what `bytes` and the shortest slice hold.
-    ///
-    /// # Errors
-    /// When a channel (counted from 0) is not in the file, or `channels` and `out` differ in number.
-    pub fn decode(
-        &self,
-        bytes: &[u8],
-        channels: &[usize],
-        out: &mut [&mut [f64]],
-    ) -> Result<usize> {
-        decode::decode(&self.format, bytes, channels, out)
     }
 
     /// The payload of a chunk, at most `cap` bytes of it.

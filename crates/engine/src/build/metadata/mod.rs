@@ -64,6 +64,8 @@ pub(super) fn describe(plan: &Plan<'_>, file: &mut PlannedFile, place: Place) ->
     file.spec
         .extra
         .extend(wave::marker_chunks(&marked.markers).map_err(crate::take::wave_error)?);
+    // loudness goes into the header at the end; without it the header is final from the start
+    file.spec.length = (!place.loudness).then(|| file.length());
     file.fields = fields::of(plan, file, &marked);
     file.markers = marked.markers;
     Ok(())

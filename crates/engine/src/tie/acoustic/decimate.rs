@@ -8,12 +8,19 @@ use crate::units::SampleRate;
 /// The rate that is aimed at: the room's coherent sound ends near 7 kHz.
 const TARGET_HZ: f64 = 16_000.0;
 
-/// What folds back at -64 dB is spread over the band and not coherent with it.
-const SPEC: KernelSpec = KernelSpec {
-    taps: 40,
-    phases: 64,
-    stop_band_db: 64.0,
-};
+/// What folds back at -64 dB is spread over the band and not coherent with it. Taps are for each step of the output, whose
+/// half-amplitude point is 22/24 of its Nyquist frequency.
+fn spec(factor: usize) -> KernelSpec {
+    KernelSpec {
+        taps: 50 * factor,
+        phases: 64,
+        stop_band_db: 64.0,
+        half_amplitude: match factor {
+            1 => 1.0,
+            _ => 22.0 / 24.0 / factor as f64,
+        },
+    }
+}
 
 /// Outputs made from one read of the source.
 const BATCH: usize = 2048;
@@ -32,7 +39,7 @@ impl Decimator {
         let factor = (rate.hz() / TARGET_HZ).round().max(1.0) as usize;
         Self {
             factor,
-            kernel: Kernel::for_step(SPEC, factor as f64),
+            kernel: Kernel::new(spec(factor)),
         }
     }
 
