@@ -129,14 +129,54 @@ pub fn unreadable_member(take: &Take, error: &Error) -> Member {
     member
 }
 
-pub fn other_rate(take: &Take, lead: &Take) -> Member {
-    let mut member = bare_member(take, Role::Follower);
+/// Writes a member that was measured at the lead's nominal rate down at its own: positions count its own samples. It can
+/// only be resampled, whatever its clock.
+pub fn at_own_rate(member: &mut Member, take: &Take, lead: &Take) {
+    let ratio = take.rate.hz() / lead.rate.hz();
+    let own = |position: f64| position * ratio;
     member.sample_rate = Some(take.rate.0);
+    member.length_samples = take.length.0;
+    for [follower, _] in &mut member.knots {
+        *follower = own(*follower);
+    }
+    // the last knot to the last sample, along the last line
+    let last = (take.length.0 as f64 - 1.0).max(0.0);
+    if let [.., [k0, n0], [k1, n1]] = &mut member.knots[..]
+        && k1 != k0
+    {
+        let slope = (*n1 - *n0) / (*k1 - *k0);
+        (*k1, *n1) = (last, *n0 + slope * (last - *k0));
+    }
+    for slip in &mut member.slips {
+        slip.at_sample = own(slip.at_sample as f64).round() as u64;
+        slip.samples = own(slip.samples);
+        slip.sigma_samples = own(slip.sigma_samples);
+    }
+    for tie in member
+        .evidence
+        .iter_mut()
+        .flat_map(|evidence| &mut evidence.ties)
+    {
+        tie.follower = own(tie.follower);
+    }
+    let placed = member.placement != Placement::NotPlaced;
+    if placed {
+        member.placement = Placement::Resampled;
+    }
     member.findings.push(
-        Finding::new("rates-differ", Weight::Ask, "the units ran at different sampling rates; not placed")
-            .at(take.place())
-            .measured(take.rate.to_string(), lead.rate.to_string())
-            .then("convert this unit's takes to the lead's sampling rate first, and set the units alike next time"),
+        Finding::new(
+            "rates-differ",
+            Weight::Warn,
+            match placed {
+                true => {
+                    "the units ran at different sampling rates; this one is brought to the lead's"
+                }
+                false => "the units ran at different sampling rates",
+            },
+        )
+        .at(take.place())
+        .measured(take.rate.to_string(), lead.rate.to_string())
+        .because("the units were not set alike")
+        .then("set the units alike next time: what need not be resampled stays bit for bit"),
     );
-    member
 }

@@ -4,18 +4,19 @@ use crate::alignment::{Alignment, FORMAT, JointTake, Member, SettingsTable, Star
 use crate::clock::slips::seams;
 use crate::clock::{Side, Slip};
 use crate::error::{Error, Kind, Result};
-use crate::pair::{Joint, choose_lead, joint_takes, lead_rule};
+use crate::pair::{Candidate, Joint, choose_lead, joint_takes, lead_rule};
 use crate::progress::Progress;
 use crate::seek::Ears;
-use crate::signal::{Mended, Sound};
-use crate::take::{Survey, TakeSound, settings_table};
+use crate::signal::{Mended, Sound, length_at};
+use crate::take::{Survey, Take, TakeSound, settings_table};
 use crate::tie::timecode::{Track, likely_timecode_tracks};
+use crate::units::SampleRate;
 
 use super::closure::Rings;
 use super::coded::find_on_tracks;
 use super::day::Day;
 use super::options::Options;
-use super::record::{lead_member, other_rate, unreadable_member};
+use super::record::{at_own_rate, lead_member, unreadable_member};
 use super::scene::Scene;
 use super::several::{Placed, several_units};
 use super::slips::{mend_lead, other_lead};
@@ -81,12 +82,28 @@ pub(super) fn align_joint(
     options: &Options,
     progress: &dyn Progress,
 ) -> Result<JointTake> {
+    let (own, alike) = (joint, at_the_leads_rate(joint));
+    let joint = &Joint {
+        name: joint.name.clone(),
+        followers: own
+            .followers
+            .iter()
+            .zip(&alike)
+            .map(|(candidate, take)| Candidate {
+                take,
+                ..candidate.clone()
+            })
+            .collect(),
+        ..*joint
+    };
+    let own_rates: Vec<SampleRate> = own.followers.iter().map(|f| f.take.rate).collect();
     let file = TakeSound::open(&joint.lead.parts)?;
     let mut on_lead: Vec<Slip> = Vec::new();
     let (lead, code, followers) = loop {
         let lead = Mended::new(&file, &seams(&on_lead, Side::Lead));
         let code = likely_timecode_tracks(&lead, progress)?;
-        let (followers, new) = measured_followers(joint, (&lead, &code), options, progress);
+        let (followers, new) =
+            measured_followers(joint, &own_rates, (&lead, &code), options, progress);
         if new.is_empty() {
             break (lead, code, followers);
         }
@@ -117,6 +134,8 @@ pub(super) fn align_joint(
         let scene = Scene {
             joint,
             candidate: follower.candidate,
+            // what is claimed asks no more for it
+            own_rate: follower.candidate.take.rate,
             lead: &lead,
             lead_code: &code,
             options,
@@ -130,6 +149,13 @@ pub(super) fn align_joint(
             candidate.take.unit == member.unit && candidate.take.name == member.take
         })
     });
+    for member in &mut members {
+        let mut takes = own.followers.iter().map(|candidate| candidate.take);
+        let take = takes.find(|take| take.unit == member.unit && take.name == member.take);
+        if let Some(take) = take.filter(|take| take.rate != own.lead.rate) {
+            at_own_rate(member, take, own.lead);
+        }
+    }
     if let Some(member) = members.first_mut() {
         mend_lead(member, joint.lead, &on_lead);
         member.findings.extend(find_on_tracks(joint.lead, &code));
@@ -158,10 +184,24 @@ pub(super) fn align_joint(
     })
 }
 
+/// The followers' takes as they are at the lead's nominal rate: those at another are told by their length there, and
+/// heard there by [`AtRate`](crate::signal::AtRate).
+fn at_the_leads_rate(joint: &Joint<'_>) -> Vec<Take> {
+    let rate = joint.lead.rate;
+    let takes = joint.followers.iter().map(|candidate| candidate.take);
+    takes
+        .map(|take| Take {
+            length: length_at(take.length, take.rate, rate),
+            rate,
+            ..take.clone()
+        })
+        .collect()
+}
+
 /// A follower after measuring.
 enum Follower<'a> {
     Measured(Box<Placed<'a>>),
-    /// It could not be read, or ran at another rate.
+    /// It could not be read.
     Refused(Box<Member>),
 }
 
@@ -169,21 +209,18 @@ enum Follower<'a> {
 /// once: what is measured on a lead that slips is measured again.
 fn measured_followers<'a>(
     joint: &'a Joint<'a>,
+    own_rates: &[SampleRate],
     (lead, lead_code): (&Mended<'_>, &[Track]),
     options: &Options,
     progress: &dyn Progress,
 ) -> (Vec<Follower<'a>>, Vec<Slip>) {
     let mut followers = Vec::new();
-    for candidate in &joint.followers {
+    for (candidate, &own_rate) in joint.followers.iter().zip(own_rates) {
         let take = candidate.take;
-        if take.rate != joint.lead.rate {
-            let refused = other_rate(take, joint.lead);
-            followers.push(Follower::Refused(Box::new(refused)));
-            continue;
-        }
         let scene = Scene {
             joint,
             candidate,
+            own_rate,
             lead,
             lead_code,
             options,

@@ -8,12 +8,12 @@ use crate::clock::{Measured, Outcome, Side, Slip};
 use crate::error::Result;
 use crate::pair::{Candidate, Joint};
 use crate::progress::Progress;
-use crate::signal::{Mended, Sound, Stretch};
+use crate::signal::{AtRate, Mended, Sound, Stretch};
 use crate::take::TakeSound;
 use crate::tie::common::{CommonPair, Search, Verdict, search_common, verify_common};
 use crate::tie::timecode::{Shared, Track, likely_timecode_tracks, shared};
 use crate::tie::{Guess, Pairs, all_pairs};
-use crate::units::{LeadPos, Ppm, Samples, UnitPos};
+use crate::units::{LeadPos, Ppm, SampleRate, Samples, UnitPos};
 
 use super::claim::{Circumstances, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim};
 use super::coded::{RoomCheck, TimecodeEvidence, find_on_tracks};
@@ -37,7 +37,10 @@ const BESIDE_S: f64 = 300.0;
 /// One follower's take against the lead's.
 pub(super) struct Scene<'s, 'j> {
     pub joint: &'s Joint<'j>,
+    /// The follower's take, its length and rate told at the lead's nominal rate.
     pub candidate: &'j Candidate<'j>,
+    /// The take's own nominal rate.
+    pub own_rate: SampleRate,
     pub lead: &'s Mended<'s>,
     /// The timecode on the lead's tracks.
     pub lead_code: &'s [Track],
@@ -49,7 +52,7 @@ impl<'j> Scene<'_, 'j> {
     /// The follower with what is claimed of it, and the slips of the lead's file that it brought to light.
     pub(super) fn placed(&self) -> Result<(Placed<'j>, Vec<Slip>)> {
         let take = self.candidate.take;
-        let sound = TakeSound::open(&take.parts)?;
+        let sound = AtRate::new(TakeSound::open(&take.parts)?, self.joint.lead.rate);
         let evidences = self.evidences(&sound)?;
         let around = Circumstances {
             rate: take.rate,
@@ -69,7 +72,7 @@ impl<'j> Scene<'_, 'j> {
         Ok((placed, slips))
     }
 
-    fn evidences(&self, follower: &TakeSound) -> Result<Evidences> {
+    fn evidences(&self, follower: &AtRate<TakeSound>) -> Result<Evidences> {
         let candidate = self.candidate;
         let mut found = Evidences {
             stamps: candidate.by_stamps.map(|offset| StampEvidence {
@@ -82,6 +85,8 @@ impl<'j> Scene<'_, 'j> {
                 .options
                 .calibrations
                 .as_ref()
+                // what is stored holds for units at one rate
+                .filter(|_| !follower.is_converted())
                 .and_then(|stored| stored.evidence(self.joint.lead, candidate.take)),
             ..Evidences::default()
         };
@@ -160,7 +165,7 @@ impl<'j> Scene<'_, 'j> {
 
     fn common(
         &self,
-        follower: &TakeSound,
+        follower: &AtRate<TakeSound>,
         guess: &Guess,
         pairs: &[(usize, usize)],
         found: &mut Evidences,
@@ -205,7 +210,7 @@ impl<'j> Scene<'_, 'j> {
     /// The first of the pairs found on which a clock locks; why others did not is noted.
     fn locked(
         &self,
-        follower: &TakeSound,
+        follower: &AtRate<TakeSound>,
         guess: &Guess,
         search: &Search,
         found: &mut Evidences,
@@ -241,7 +246,7 @@ impl<'j> Scene<'_, 'j> {
     /// The timecode that both units recorded, read as words and, where nothing else is common, measured as a wave.
     fn timecode(
         &self,
-        follower: &TakeSound,
+        follower: &AtRate<TakeSound>,
         shared: Shared,
         heard: &[(usize, usize)],
         found: &mut Evidences,
@@ -303,7 +308,7 @@ impl<'j> Scene<'_, 'j> {
     /// `None` when it does not lock there.
     fn room_beside(
         &self,
-        follower: &TakeSound,
+        follower: &AtRate<TakeSound>,
         code: &Measured,
         pairs: &[(usize, usize)],
     ) -> Result<Option<RoomCheck>> {
@@ -353,7 +358,7 @@ impl<'j> Scene<'_, 'j> {
 
     fn room(
         &self,
-        follower: &TakeSound,
+        follower: &AtRate<TakeSound>,
         guess: &Guess,
         pairs: &[(usize, usize)],
         found: &mut Evidences,
@@ -395,7 +400,7 @@ impl<'j> Scene<'_, 'j> {
         Ok(())
     }
 
-    fn named_pair(&self, follower: &TakeSound) -> Option<(usize, usize)> {
+    fn named_pair(&self, follower: &AtRate<TakeSound>) -> Option<(usize, usize)> {
         let (lead, other) = (&self.joint.lead.unit, &self.candidate.take.unit);
         self.options.common.iter().find_map(|NamedPair { a, b }| {
             let (x, y) = sides(lead, other, (&a.unit, a), (&b.unit, b))?;
@@ -408,11 +413,13 @@ impl<'j> Scene<'_, 'j> {
         let (lead, other) = (&self.joint.lead.unit, &self.candidate.take.unit);
         self.options.ties.iter().find_map(|ManualTie { a, b }| {
             let (x, y) = sides(lead, other, (&a.unit, a), (&b.unit, b))?;
+            // a person counts the follower's own samples
+            let follower = y.position * self.joint.lead.rate.hz() / self.own_rate.hz();
             let inside = x.position < self.joint.lead.length.0 as f64
-                && y.position < self.candidate.take.length.0 as f64;
+                && follower < self.candidate.take.length.0 as f64;
             inside.then_some(ManualEvidence {
                 lead: LeadPos(self.lead.seams().mended(x.position)),
-                follower: UnitPos(y.position),
+                follower: UnitPos(follower),
             })
         })
     }

@@ -6,7 +6,7 @@ use crate::clock::slips::seams;
 use crate::clock::{Clock, Side, Slip};
 use crate::error::Result;
 use crate::pair::Candidate;
-use crate::signal::Mended;
+use crate::signal::{AtRate, Mended};
 use crate::take::TakeSound;
 use crate::tie::{Pairs, Source, all_pairs};
 
@@ -18,8 +18,8 @@ use super::closure::{Rings, close};
 pub struct Placed<'a> {
     /// Its take and what the stamps say of it.
     pub candidate: &'a Candidate<'a>,
-    /// Its sound.
-    pub sound: TakeSound,
+    /// Its sound, at the lead's nominal rate.
+    pub sound: AtRate<TakeSound>,
     /// What is known.
     pub evidences: Evidences,
     /// What may be said.

@@ -464,6 +464,7 @@ fn push_clock(text: &mut String, subject: Subject<'_>, time_s: f64) {
     };
     let lead = LeadPos(time_s * say::rate_of(joint).hz());
     let follower = clock.follower_at(lead);
+    let own_rate = f64::from(member.sample_rate.unwrap_or(joint.sample_rate));
     let _ = writeln!(
         text,
         "  at {} of {}, lead position {:.0}\n  {} is at its own position {:.3}, {}",
@@ -472,7 +473,7 @@ fn push_clock(text: &mut String, subject: Subject<'_>, time_s: f64) {
         lead.0,
         member.unit,
         follower.0,
-        say::clock_time(follower.0 / say::rate_of(joint).hz())
+        say::clock_time(follower.0 / own_rate)
     );
     let outside = follower.0 < 0.0 || follower.0 > member.length_samples as f64;
     if outside {

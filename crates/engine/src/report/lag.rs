@@ -59,7 +59,9 @@ pub fn lag_of(member: &Member, joint: &JointTake) -> Option<Lag> {
     let offset = clock.lead_at(UnitPos(0.0));
     let ends = (clock.knots().first()?, clock.knots().last()?);
     let seams = member.seams();
-    let counted = |own: f64| seams.mended(own);
+    // a unit at another nominal rate counts its own samples: told as if it had the lead's
+    let nominal = rate / member.sample_rate.map_or(rate, f64::from);
+    let counted = |own: f64| seams.mended(own) * nominal;
     let slope =
         (counted(ends.1.follower.0) - counted(ends.0.follower.0)) / (ends.1.lead - ends.0.lead).0;
     let straight = |lead: LeadPos| (lead - offset).0 * slope;

@@ -52,6 +52,16 @@ impl KernelSpec {
     /// frequency, so that nothing folds and no images remain.
     #[must_use]
     pub fn rendering(own: f64, lead: f64) -> Self {
+        Self::designed(own, lead, RENDERING_DB)
+    }
+
+    /// The same for measuring sound at another nominal rate: -110 dB are far below what two units have in common.
+    #[must_use]
+    pub fn converting(own: f64, rate: f64) -> Self {
+        Self::designed(own, rate, 110.0)
+    }
+
+    fn designed(own: f64, lead: f64, stop_band_db: f64) -> Self {
         let nyquist = own.min(lead) / 2.0;
         // at low rates the transition keeps the width that it has at 44.1 kHz
         let pass = AUDIBLE_HZ
@@ -64,9 +74,9 @@ impl KernelSpec {
         };
         let transition = 2.0 * PI * width / own;
         Self {
-            taps: ((RENDERING_DB - 7.95) / (2.285 * transition)).ceil() as usize,
+            taps: ((stop_band_db - 7.95) / (2.285 * transition)).ceil() as usize,
             phases: 1024,
-            stop_band_db: RENDERING_DB,
+            stop_band_db,
             half_amplitude: half / (own / 2.0),
         }
     }

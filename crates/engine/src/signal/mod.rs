@@ -8,7 +8,9 @@ pub mod spectrum;
 pub mod levels;
 pub mod order;
 pub mod warp;
+pub mod at_rate;
 
+pub use at_rate::{AtRate, length_at};
 pub use kernel::{Kernel, KernelSpec};
 pub use levels::{LevelMeter, Levels};
 pub use mended::{Mended, Seam, Seams};
