@@ -60,10 +60,10 @@ pub(super) fn of(plan: &Plan<'_>, file: &PlannedFile, marked: &Marked) -> Vec<Fi
     };
     add(
         "markers",
-        format!(
-            "{} of the units, {} for gaps and slips",
-            marked.theirs, marked.ours
-        ),
+        match (marked.theirs, marked.ours) {
+            (0, 0) => "none".into(),
+            (theirs, ours) => format!("{theirs} of the units, {ours} for gaps and slips"),
+        },
         format!("moved to the lead's clock, the unit's name in front{late}"),
     );
     let kept: Vec<String> = carried(plan).map(|chunk| chunk.id.to_string()).collect();
@@ -78,14 +78,15 @@ pub(super) fn of(plan: &Plan<'_>, file: &PlannedFile, marked: &Marked) -> Vec<Fi
         .collect();
     add(
         "other chunks",
-        if kept.is_empty() {
-            "none".into()
-        } else {
-            kept.join(", ")
+        match kept.is_empty() {
+            true => "none".into(),
+            false => kept.join(", "),
         },
-        match left.is_empty() {
-            true => format!("{unit}'s, byte for byte"),
-            false => format!(
+        match (kept.is_empty(), left.is_empty()) {
+            (true, true) => format!("{unit}'s file has none"),
+            (false, true) => format!("{unit}'s, byte for byte"),
+            (true, false) => format!("in the sources alone stay {}", left.join("; ")),
+            (false, false) => format!(
                 "{unit}'s, byte for byte; in the sources alone stay {}",
                 left.join("; ")
             ),

@@ -4,6 +4,7 @@ use super::super::markup::Markup;
 use super::super::{Output, say};
 use super::tables::table;
 use crate::alignment::JointTake;
+use crate::units::signed;
 
 /// The lag of every follower behind the lead, measured on the finished files.
 pub fn measured_again(page: &mut Markup, output: &Output, joint: &JointTake) {
@@ -37,13 +38,9 @@ pub fn measured_again(page: &mut Markup, output: &Output, joint: &JointTake) {
                 page.leaf("th", &[("scope", "row")], &found.unit);
                 page.leaf("td", &[], &found.place);
                 page.leaf("td", &[], &say::clock_time(found.position / rate));
-                page.leaf("td", &[], &format!("{:+.4}", found.lag_samples));
-                page.leaf(
-                    "td",
-                    &[],
-                    &format!("{:+.3}", 1e6 * found.lag_samples / rate),
-                );
-                page.leaf("td", &[], &format!("{:.4}", found.sigma_samples));
+                page.leaf("td", &[], &signed(found.lag_samples, 5));
+                page.leaf("td", &[], &signed(1e6 * found.lag_samples / rate, 4));
+                page.leaf("td", &[], &say::three_figures(found.sigma_samples));
             });
         }
     });
