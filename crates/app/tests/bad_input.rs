@@ -204,6 +204,22 @@ fn an_output_inside_a_card_is_refused_before_any_work() {
 }
 
 #[test]
+fn a_cause_is_told_once() {
+    let place = Place::new();
+    let nowhere = place.cards().join("nothing.json");
+    let out = place.out_path();
+    let run = commontime(&[
+        "build",
+        &nowhere.display().to_string(),
+        "--out",
+        &out.display().to_string(),
+    ]);
+    assert_eq!(status(&run), 3);
+    let said = stderr(&run);
+    assert_eq!(said.matches("os error 2").count(), 1, "{said}");
+}
+
+#[test]
 fn a_source_that_changed_after_measuring_is_not_built() {
     let place = Place::new();
     short_shoot(12.0).write(&place.cards()).expect("a shoot");

@@ -187,7 +187,6 @@ fn file_of(file: &OutputFile) -> report::OutputFile {
         encoding: file.encoding.clone(),
         first_lead_position: file.first_lead_position,
         length_samples: file.length_samples,
-        gain_db: file.gain_db,
         fields: file
             .fields
             .iter()
@@ -208,6 +207,7 @@ fn file_of(file: &OutputFile) -> report::OutputFile {
                 unit: channel.unit.clone(),
                 source_channel: channel.unit_channel,
                 group: channel.group.clone().unwrap_or_default(),
+                exact: channel.exact,
                 placement: if channel.copied {
                     Placement::Exact
                 } else {

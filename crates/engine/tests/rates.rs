@@ -1,18 +1,17 @@
 //! Units that were set to different nominal rates: measured at the lead's, written down in their own samples, and brought to
 //! the lead's rate once, from the takes themselves.
 
+mod aligned;
+
+use aligned::Aligned;
 use engine::alignment::{Basis, Placement, Status};
 use engine::build::{BuildOptions, build};
 use engine::check::residuals;
-use engine::establish::{Options, align};
 use engine::progress::Silent;
-use engine::take::scan;
-use engine::units::UnitPos;
 use rehearsal::Crystal;
 use rehearsal::scenes::{CommonSignal, common_signal};
 
 fn units_at(follower_hz: u32) {
-    let root = tempfile::tempdir().expect("temporary folder");
     let mut shoot = common_signal(&CommonSignal {
         seed: 5,
         seconds: 60.0,
@@ -21,23 +20,13 @@ fn units_at(follower_hz: u32) {
     });
     shoot.units[1].rate_hz = follower_hz;
     shoot.units[1].crystal = Crystal::steady(23.0);
-    let truth = shoot.write(root.path()).expect("written");
-    let cards: Vec<_> = shoot
-        .units
-        .iter()
-        .map(|unit| root.path().join(&unit.name))
-        .collect();
-    let survey = scan(&cards, &Silent).expect("surveyed").value;
-    let options = Options {
-        lead: Some("NORTH".into()),
-        ..Options::default()
-    };
-    let alignment = align(&survey, &options, &Silent).expect("aligned");
+    let aligned = Aligned::of(&shoot);
+    let (alignment, truth) = (&aligned.alignment, &aligned.truth);
     // what stands in the file is what was meant
     let text = alignment.to_json().expect("text");
     assert_eq!(
         engine::alignment::Alignment::from_json(&text).expect("read"),
-        alignment
+        *alignment
     );
     let take = &alignment.joint_takes[0];
     let south = &take.members[1];
@@ -54,15 +43,11 @@ fn units_at(follower_hz: u32) {
     assert_eq!(south.knots[0][0], 0.0);
     let last = south.knots[south.knots.len() - 1][0];
     assert_eq!(last, south.length_samples as f64 - 1.0);
-    let clock = south.clock().expect("a clock");
-    let error = truth
-        .compare("SOUTH", |k| clock.lead_at(UnitPos(k)).0)
-        .expect("took part");
-    assert!(error.max < 0.01, "{error:?}");
+    assert!(aligned.error("SOUTH") < 0.01, "{}", aligned.error("SOUTH"));
 
     let report = build(
-        &alignment,
-        &BuildOptions::new(root.path().join("out")),
+        alignment,
+        &BuildOptions::new(aligned.root.path().join("out")),
         &Silent,
     )
     .expect("the folder can be used");

@@ -73,7 +73,11 @@ pub fn json(value: &impl Serialize) -> anyhow::Result<()> {
 /// Prints an error on standard error.
 pub fn error(error: &anyhow::Error) {
     let style = Style::new().fg_color(Some(AnsiColor::Red.into())).bold();
-    eprintln!("{style}error{style:#}  {error:#}");
+    // the engine's own errors tell their causes themselves
+    match error.downcast_ref::<engine::Error>() {
+        Some(own) => eprintln!("{style}error{style:#}  {own}"),
+        None => eprintln!("{style}error{style:#}  {error:#}"),
+    }
 }
 
 /// Prints a line for a person on standard error: what goes on, not what came of it.

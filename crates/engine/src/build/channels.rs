@@ -1,12 +1,13 @@
 //! A person's list of channels in, what comes into the output out: which channels, in what order, under which names, in
 //! which groups. As a table it has a row a channel: `unit,channel,use,name,group`; other columns are passed over.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use csv::{ReaderBuilder, StringRecord, Trim};
 
 use crate::alignment::{Alignment, Member};
 use crate::error::{Error, Kind, Result};
+use crate::output::{no_table, table_text};
 
 /// The columns of the table that is written; the last is for the eye alone.
 const COLUMNS: [&str; 6] = ["unit", "channel", "use", "name", "group", "recorded_as"];
@@ -51,12 +52,12 @@ impl ChannelList {
     /// # Errors
     /// [`Kind::Usage`] when a channel stands in it twice or has no number.
     pub fn new(entries: Vec<ListedChannel>) -> Result<Self> {
-        let mut met = BTreeMap::new();
+        let mut met = BTreeSet::new();
         for (place, entry) in entries.iter().enumerate() {
             if entry.channel == 0 {
                 return Err(refuse(place, "channels are counted from 1"));
             }
-            if met.insert((&entry.unit, entry.channel), place).is_some() {
+            if !met.insert((&entry.unit, entry.channel)) {
                 let message = format!("{} channel {} is listed twice", entry.unit, entry.channel);
                 return Err(refuse(place, &message));
             }
@@ -160,9 +161,7 @@ impl ChannelList {
             }
         }
         let mut table = csv::Writer::from_writer(Vec::new());
-        let failed =
-            |error: csv::Error| Error::new(Kind::Io, "the table failed").from_source(error);
-        table.write_record(COLUMNS).map_err(failed)?;
+        table.write_record(COLUMNS).map_err(no_table)?;
         for (entry, recorded_as) in rows {
             table
                 .write_record([
@@ -173,12 +172,9 @@ impl ChannelList {
                     &entry.group,
                     &recorded_as.join("; "),
                 ])
-                .map_err(failed)?;
+                .map_err(no_table)?;
         }
-        let bytes = table.into_inner().map_err(|error| {
-            Error::new(Kind::Io, "the table failed").from_source(error.into_error())
-        })?;
-        Ok(String::from_utf8_lossy(&bytes).into_owned())
+        table_text(table)
     }
 
     /// Whether any channel of a unit is used.

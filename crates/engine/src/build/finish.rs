@@ -35,6 +35,7 @@ pub(super) fn finish(
                     unit_channel: channel.own as u32 + 1,
                     group: channel.group.clone(),
                     copied: channel.copied,
+                    exact: channel.exact,
                     // what was written untouched is what was read of the source, and its digest was taken then
                     source_digest: is_one_piece(plan, index).then(|| digest.clone()),
                     digest,

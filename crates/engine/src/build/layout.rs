@@ -1,7 +1,7 @@
 //! Channels, a shape and a largest size in, files out: which channels and which stretch of time each holds, and what it is
 //! called.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::ops::Range;
 
 use super::Shape;
@@ -35,6 +35,27 @@ pub(super) struct Cut {
     pub(super) rate: u32,
 }
 
+/// What the channels of one file have in common.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Key<'a> {
+    All,
+    Group(&'a str),
+    Unit(&'a str),
+    /// A unit and its 1-based channel.
+    Channel(&'a str, usize),
+}
+
+impl Key<'_> {
+    /// The file's name without ending.
+    fn stem(self, name: &str) -> String {
+        match self {
+            Self::All => name.to_string(),
+            Self::Group(own) | Self::Unit(own) => format!("{name}.{}", plain(own)),
+            Self::Channel(unit, channel) => format!("{name}.{}.{channel:02}", plain(unit)),
+        }
+    }
+}
+
 /// The files of a joint take called `name`, whose members are `units`, over `span`.
 ///
 /// # Errors
@@ -46,23 +67,24 @@ pub(super) fn pieces(
     span: &Range<i64>,
     (shape, cut): (Shape, Option<Cut>),
 ) -> Result<Vec<Piece>> {
-    let mut files: Vec<(String, Vec<usize>)> = Vec::new();
+    // what a file is told apart by, and what it holds
+    let mut files: Vec<(Key<'_>, Vec<usize>)> = Vec::new();
     for (index, channel) in channels.iter().enumerate() {
-        let unit = plain(units[channel.member]);
+        let unit = units[channel.member];
         let own = match (shape, &channel.group) {
-            (Shape::Poly, _) => name.to_string(),
-            (Shape::PerGroup, Some(group)) => format!("{name}.{}", plain(group)),
-            (Shape::PerUnit | Shape::PerGroup, _) => format!("{name}.{unit}"),
-            (Shape::Mono, _) => format!("{name}.{unit}.{:02}", channel.own + 1),
+            (Shape::Poly, _) => Key::All,
+            (Shape::PerGroup, Some(group)) => Key::Group(group),
+            (Shape::PerUnit | Shape::PerGroup, _) => Key::Unit(unit),
+            (Shape::Mono, _) => Key::Channel(unit, channel.own + 1),
         };
-        match files.iter_mut().find(|(stem, _)| *stem == own) {
+        match files.iter_mut().find(|(key, _)| *key == own) {
             Some((_, of_file)) => of_file.push(index),
             None => files.push((own, vec![index])),
         }
     }
-    refuse_mixtures(shape, units, channels, &files)?;
     let mut pieces = Vec::new();
-    for (stem, of_file) in files {
+    for (key, of_file) in files {
+        let stem = key.stem(name);
         let stretches = match cut {
             Some(cut) => stretches(span, of_file.len() as u64, cut)?,
             None => vec![span.clone()],
@@ -81,13 +103,14 @@ pub(super) fn pieces(
             });
         }
     }
-    let mut met = BTreeMap::new();
-    for piece in &pieces {
-        if met.insert(piece.name.to_lowercase(), ()).is_some() {
-            return Err(clash(&piece.name));
-        }
+    let mut met = BTreeSet::new();
+    match pieces
+        .iter()
+        .find(|piece| !met.insert(piece.name.to_lowercase()))
+    {
+        Some(twice) => Err(clash(&twice.name)),
+        None => Ok(pieces),
     }
-    Ok(pieces)
 }
 
 /// Whole seconds that fit into the largest file, as often as it takes.
@@ -116,28 +139,6 @@ fn stretches(span: &Range<i64>, channels: u64, cut: Cut) -> Result<Vec<Range<i64
         .take_while(|start| *start < span.end)
         .map(|start| start..span.end.min(start + length))
         .collect())
-}
-
-/// A group that is called like a unit would take in that unit's other channels.
-fn refuse_mixtures(
-    shape: Shape,
-    units: &[&str],
-    channels: &[PlannedChannel],
-    files: &[(String, Vec<usize>)],
-) -> Result<()> {
-    if shape == Shape::Poly {
-        return Ok(());
-    }
-    let key = |index: usize| match (&channels[index].group, shape) {
-        (Some(group), Shape::PerGroup) => (true, group.as_str()),
-        _ => (false, units[channels[index].member]),
-    };
-    for (stem, of_file) in files {
-        if of_file.iter().any(|&index| key(index) != key(of_file[0])) {
-            return Err(clash(&format!("{stem}.wav")));
-        }
-    }
-    Ok(())
 }
 
 fn clash(name: &str) -> Error {

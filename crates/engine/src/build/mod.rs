@@ -248,6 +248,8 @@ pub struct OutputChannel {
     pub group: Option<String>,
     /// Whether its samples were copied; otherwise they were resampled.
     pub copied: bool,
+    /// Whether they are the source's bit for bit: copied, and neither rounded nor changed in level.
+    pub exact: bool,
     /// xxh3-128 over its samples as read back, as little-endian 64-bit floating point.
     pub digest: String,
     /// The same over the source's samples of the same stretch, taken when they were read; equal to `digest` proves bit for

@@ -9,9 +9,7 @@ use super::layout::{self, Cut};
 use super::members::Source;
 use super::metadata::{self, Place};
 use super::quantise::{self, Beyond};
-use super::{
-    BuildOptions, Field, Gain, OutputFormat, ReadBackFrom, Shape, Span, Stopped, channels, names,
-};
+use super::{BuildOptions, Field, Gain, OutputFormat, Shape, Span, Stopped, channels, names};
 use crate::alignment::{JointTake, Member, Placement};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
@@ -33,8 +31,7 @@ pub(super) struct Plan<'a> {
     pub(super) channels: Vec<PlannedChannel>,
     pub(super) files: Vec<PlannedFile>,
     pub(super) findings: Vec<Finding>,
-    pub(super) read_back: ReadBackFrom,
-    options: &'a BuildOptions,
+    pub(super) options: &'a BuildOptions,
 }
 
 /// A channel of the output.
@@ -149,7 +146,6 @@ impl<'a> Plan<'a> {
             channels,
             files: Vec::new(),
             findings: Vec::new(),
-            read_back: options.read_back,
             options,
         };
         plan.choose_encoding();

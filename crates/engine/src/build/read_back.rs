@@ -54,21 +54,6 @@ impl<'p> Reading<'p> {
         }
     }
 
-    /// Decodes audio bytes, whole samples of all channels.
-    fn decode(&self, bytes: &[u8], planes: &mut Vec<Vec<f64>>) -> Result<()> {
-        let format = &self.planned.spec.format;
-        let all: Vec<usize> = (0..self.channels.len()).collect();
-        planes.resize_with(self.channels.len(), Vec::new);
-        for plane in planes.iter_mut() {
-            plane.resize(bytes.len() / format.block_bytes(), 0.0);
-        }
-        let mut slices: Vec<&mut [f64]> = planes.iter_mut().map(Vec::as_mut_slice).collect();
-        format
-            .decode(bytes, &all, &mut slices)
-            .map_err(|error| wave_error(error).at(&self.planned.name))?;
-        Ok(())
-    }
-
     /// Takes the next audio bytes with their values.
     fn take(&mut self, bytes: &[u8], planes: &[Vec<f64>]) {
         self.hash.write(bytes);
@@ -110,12 +95,27 @@ impl<'p> Reading<'p> {
             how,
         })
     }
+}
 
-    fn failed(&self, error: std::io::Error) -> Error {
-        Error::new(Kind::Io, "cannot be read back")
-            .at(&self.planned.name)
-            .from_source(error)
+/// Decodes audio bytes of a file, whole samples of all channels.
+fn decode(planned: &PlannedFile, bytes: &[u8], planes: &mut Vec<Vec<f64>>) -> Result<()> {
+    let format = &planned.spec.format;
+    let all: Vec<usize> = (0..planned.channels.len()).collect();
+    planes.resize_with(all.len(), Vec::new);
+    for plane in planes.iter_mut() {
+        plane.resize(bytes.len() / format.block_bytes(), 0.0);
     }
+    let mut slices: Vec<&mut [f64]> = planes.iter_mut().map(Vec::as_mut_slice).collect();
+    format
+        .decode(bytes, &all, &mut slices)
+        .map_err(|error| wave_error(error).at(&planned.name))?;
+    Ok(())
+}
+
+fn unread(planned: &PlannedFile, error: std::io::Error) -> Error {
+    Error::new(Kind::Io, "cannot be read back")
+        .at(&planned.name)
+        .from_source(error)
 }
 
 /// A file that is read back close behind its writer, whose sizes stand in it from the first byte on.
@@ -141,8 +141,7 @@ impl<'p> Behind<'p> {
             bytes: Vec::new(),
             planes: Vec::new(),
         };
-        read_exact_at(&behind.file, &mut behind.head, 0)
-            .map_err(|error| behind.reading.failed(error))?;
+        read_exact_at(&behind.file, &mut behind.head, 0).map_err(|error| unread(planned, error))?;
         behind.reading.hash.write(&behind.head);
         Ok(behind)
     }
@@ -151,8 +150,8 @@ impl<'p> Behind<'p> {
     fn follow(&mut self, length: usize) -> Result<()> {
         self.bytes.resize(length, 0);
         read_exact_at(&self.file, &mut self.bytes, self.at)
-            .map_err(|error| self.reading.failed(error))?;
-        self.reading.decode(&self.bytes, &mut self.planes)?;
+            .map_err(|error| unread(self.reading.planned, error))?;
+        decode(self.reading.planned, &self.bytes, &mut self.planes)?;
         self.reading.take(&self.bytes, &self.planes);
         self.at += length as u64;
         Ok(())
@@ -164,10 +163,11 @@ impl<'p> Behind<'p> {
         let mut tail =
             vec![0; usize::try_from(drafted.written.bytes - self.at).unwrap_or(usize::MAX)];
         read_exact_at(&self.file, &mut tail, self.at)
-            .map_err(|error| self.reading.failed(error))?;
+            .map_err(|error| unread(self.reading.planned, error))?;
         self.reading.hash.write(&tail);
         let mut head = vec![0; self.head.len()];
-        read_exact_at(&self.file, &mut head, 0).map_err(|error| self.reading.failed(error))?;
+        read_exact_at(&self.file, &mut head, 0)
+            .map_err(|error| unread(self.reading.planned, error))?;
         if head != self.head {
             return Err(differs(
                 "its header changed while it was written".into(),
@@ -226,42 +226,45 @@ pub(super) fn from_medium(
 ) -> Result<Verified> {
     let mut reading = Reading::new(planned);
     let (name, path) = (&planned.name, drafted.file.path());
-    let medium = OnMedium::open(path).map_err(|error| reading.failed(error))?;
+    let medium = OnMedium::open(path).map_err(|error| unread(planned, error))?;
     let header =
         Header::read(medium.through_cache()).map_err(|error| wave_error(error).at(path))?;
     compare_header(planned, &header)?;
-    let around = |range, hash: &mut XxHash3_128| hash_bytes(&medium, range, hash);
-    around(0..header.data_offset, &mut reading.hash).map_err(|error| reading.failed(error))?;
+    hash_bytes(&medium, 0..header.data_offset, &mut reading.hash)
+        .map_err(|error| unread(planned, error))?;
 
     let block = header.format.block_bytes();
     let piece = (PIECE / block).max(1).min(ANYWHERE / block) * block;
     let end = header.data_offset + header.data_bytes;
     let pieces = usize::try_from(header.data_bytes.div_ceil(piece as u64)).unwrap_or(usize::MAX);
     let spare = Spare::new();
-    // decoding asks nothing of what was taken so far
-    let decoder = Reading::new(planned);
-    let decode = |number: usize| {
+    let make = |number: usize| {
         let at = header.data_offset + (number * piece) as u64;
         let length = usize::try_from(end - at).unwrap_or(piece).min(piece);
         let mut back: Back = spare.take();
         let memory = back.memory.get_or_insert_with(Aligned::new);
         back.held = medium
             .read(at..at + length as u64, memory)
-            .map_err(|error| decoder.failed(error))?;
+            .map_err(|error| unread(planned, error))?;
         if back.held.len() < length {
             let message = format!("ends {} bytes short", length - back.held.len());
             return Err(differs(message, name));
         }
-        decoder.decode(&memory.bytes()[back.held.clone()], &mut back.planes)?;
+        decode(
+            planned,
+            &memory.bytes()[back.held.clone()],
+            &mut back.planes,
+        )?;
         Ok(back)
     };
-    in_order(pieces, decode, |back| {
+    in_order(pieces, make, |back| {
         reading.take(back.bytes(), &back.planes);
         progress.advance((back.held.len() / block) as u64);
         spare.give(back);
         Ok(())
     })?;
-    around(end..medium.size(), &mut reading.hash).map_err(|error| reading.failed(error))?;
+    hash_bytes(&medium, end..medium.size(), &mut reading.hash)
+        .map_err(|error| unread(planned, error))?;
     let how = medium.how();
     reading.finish(plan, &header, &drafted.digests, how)
 }

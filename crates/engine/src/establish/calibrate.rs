@@ -112,6 +112,9 @@ fn heard<'a>(
             member.basis == Basis::CommonSignal && member.status == Status::Established
         });
         match (firm, candidate.by_stamps) {
+            (Some(member), _) if member.sample_rate.is_some() => {
+                findings.push(other_rate().at(place));
+            }
             (Some(member), Some(by_stamps)) if resolution <= 1.0 => known.push(Heard {
                 take: candidate.take,
                 member: Some(member),
@@ -142,6 +145,16 @@ fn loud(joint: &Joint<'_>, alignment: &Alignment) -> Vec<Finding> {
             finding
         })
         .collect()
+}
+
+fn other_rate() -> Finding {
+    Finding::new(
+        "calibration-needs-one-rate",
+        Weight::Ask,
+        "nothing was stored: the units ran at different sampling rates",
+    )
+    .because("a stored offset holds for units at one rate")
+    .then("set the units to one sampling rate and calibrate again")
 }
 
 fn coarse(resolution: Option<f64>) -> Finding {

@@ -10,7 +10,6 @@ use crate::seek::Ears;
 use crate::signal::{Mended, Sound, length_at};
 use crate::take::{Survey, Take, TakeSound, settings_table};
 use crate::tie::timecode::{Track, likely_timecode_tracks};
-use crate::units::SampleRate;
 
 use super::closure::Rings;
 use super::coded::find_on_tracks;
@@ -96,14 +95,12 @@ pub(super) fn align_joint(
             .collect(),
         ..*joint
     };
-    let own_rates: Vec<SampleRate> = own.followers.iter().map(|f| f.take.rate).collect();
     let file = TakeSound::open(&joint.lead.parts)?;
     let mut on_lead: Vec<Slip> = Vec::new();
     let (lead, code, followers) = loop {
         let lead = Mended::new(&file, &seams(&on_lead, Side::Lead));
         let code = likely_timecode_tracks(&lead, progress)?;
-        let (followers, new) =
-            measured_followers(joint, &own_rates, (&lead, &code), options, progress);
+        let (followers, new) = measured_followers(joint, (&lead, &code), options, progress);
         if new.is_empty() {
             break (lead, code, followers);
         }
@@ -134,8 +131,6 @@ pub(super) fn align_joint(
         let scene = Scene {
             joint,
             candidate: follower.candidate,
-            // what is claimed asks no more for it
-            own_rate: follower.candidate.take.rate,
             lead: &lead,
             lead_code: &code,
             options,
@@ -209,18 +204,16 @@ enum Follower<'a> {
 /// once: what is measured on a lead that slips is measured again.
 fn measured_followers<'a>(
     joint: &'a Joint<'a>,
-    own_rates: &[SampleRate],
     (lead, lead_code): (&Mended<'_>, &[Track]),
     options: &Options,
     progress: &dyn Progress,
 ) -> (Vec<Follower<'a>>, Vec<Slip>) {
     let mut followers = Vec::new();
-    for (candidate, &own_rate) in joint.followers.iter().zip(own_rates) {
+    for candidate in &joint.followers {
         let take = candidate.take;
         let scene = Scene {
             joint,
             candidate,
-            own_rate,
             lead,
             lead_code,
             options,

@@ -13,7 +13,7 @@ use crate::take::TakeSound;
 use crate::tie::common::{CommonPair, Search, Verdict, search_common, verify_common};
 use crate::tie::timecode::{Shared, Track, likely_timecode_tracks, shared};
 use crate::tie::{Guess, Pairs, all_pairs};
-use crate::units::{LeadPos, Ppm, SampleRate, Samples, UnitPos};
+use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
 use super::claim::{Circumstances, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim};
 use super::coded::{RoomCheck, TimecodeEvidence, find_on_tracks};
@@ -39,8 +39,6 @@ pub(super) struct Scene<'s, 'j> {
     pub joint: &'s Joint<'j>,
     /// The follower's take, its length and rate told at the lead's nominal rate.
     pub candidate: &'j Candidate<'j>,
-    /// The take's own nominal rate.
-    pub own_rate: SampleRate,
     pub lead: &'s Mended<'s>,
     /// The timecode on the lead's tracks.
     pub lead_code: &'s [Track],
@@ -79,7 +77,7 @@ impl<'j> Scene<'_, 'j> {
                 offset,
                 resolution: Samples(candidate.resolution.max(self.joint.lead_resolution)),
             }),
-            manual: self.manual(),
+            manual: self.manual(follower),
             heard: candidate.by_sound.as_ref().map(|heard| heard.ground),
             calibration: self
                 .options
@@ -409,12 +407,12 @@ impl<'j> Scene<'_, 'j> {
         })
     }
 
-    fn manual(&self) -> Option<ManualEvidence> {
+    fn manual(&self, sound: &AtRate<TakeSound>) -> Option<ManualEvidence> {
         let (lead, other) = (&self.joint.lead.unit, &self.candidate.take.unit);
         self.options.ties.iter().find_map(|ManualTie { a, b }| {
             let (x, y) = sides(lead, other, (&a.unit, a), (&b.unit, b))?;
             // a person counts the follower's own samples
-            let follower = y.position * self.joint.lead.rate.hz() / self.own_rate.hz();
+            let follower = y.position * sound.rate().hz() / sound.own_rate().hz();
             let inside = x.position < self.joint.lead.length.0 as f64
                 && follower < self.candidate.take.length.0 as f64;
             inside.then_some(ManualEvidence {

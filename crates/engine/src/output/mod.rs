@@ -4,12 +4,14 @@
 mod aligned;
 mod back;
 mod folder;
+mod table;
 mod text;
 
 pub(crate) use aligned::{ALIGNED, Aligned, BLOCK};
 pub use back::ReadBack;
 pub(crate) use back::{ANYWHERE, OnMedium};
 pub(crate) use folder::{Folder, temporary_in};
+pub(crate) use table::{no_table, table_text};
 pub use text::{Replace, refuse_existing, write_text};
 pub(crate) use text::{failed, finished, temporary_beside, write_bytes};
 

@@ -7,7 +7,8 @@ use serde::Serialize;
 
 use super::{Output, OutputChannel, OutputFile, say};
 use crate::alignment::{JointTake, Member, Placement, Role};
-use crate::error::{Error, Kind, Result};
+use crate::error::Result;
+use crate::output::{no_table, table_text};
 
 /// One joint take of the sound report.
 #[derive(Debug, Clone, Copy)]
@@ -54,20 +55,13 @@ pub fn sound_report_csv(entries: &[SoundReportEntry<'_>]) -> Result<String> {
         .terminator(Terminator::CRLF)
         .has_headers(false)
         .from_writer(Vec::new());
-    let failed = |error: ::csv::Error| {
-        Error::new(Kind::Io, "the sound report could not be written").from_source(error)
-    };
-    table.write_record(COLUMNS).map_err(failed)?;
+    table.write_record(COLUMNS).map_err(no_table)?;
     for entry in entries {
         for row in rows(*entry) {
-            table.serialize(row).map_err(failed)?;
+            table.serialize(row).map_err(no_table)?;
         }
     }
-    let bytes = table.into_inner().map_err(|error| {
-        Error::new(Kind::Io, "the sound report could not be written").from_source(error.to_string())
-    })?;
-    String::from_utf8(bytes)
-        .map_err(|error| Error::new(Kind::Io, "the sound report is no UTF-8").from_source(error))
+    table_text(table)
 }
 
 /// The columns, in order; the header stands even when there is no row.
@@ -144,7 +138,7 @@ fn built<'a>(
         name: &channel.name,
         unit: &channel.unit,
         source_channel: channel.source_channel,
-        placement: say::placement(channel.placement),
+        placement: say::came_as(channel),
         ..of_member(joint, member, channel.source_channel)
     }
 }

@@ -111,9 +111,6 @@ pub struct OutputFile {
     pub first_lead_position: i64,
     /// Its length in samples per channel.
     pub length_samples: u64,
-    /// What every channel was changed by, dB; 0 when levels are as recorded.
-    #[serde(default)]
-    pub gain_db: f64,
     /// What stands in its metadata: name, value, by which rule.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub fields: Vec<[String; 3]>,
@@ -137,6 +134,9 @@ pub struct OutputChannel {
     pub group: String,
     /// Whether its samples are copies or resampled.
     pub placement: Placement,
+    /// Whether they are the source's bit for bit: copies that were neither rounded nor changed in level.
+    #[serde(default)]
+    pub exact: bool,
     /// The largest sample, dB relative to full scale; absent when it was not measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub peak_dbfs: Option<f64>,

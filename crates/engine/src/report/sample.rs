@@ -230,6 +230,7 @@ pub fn output(joint: &JointTake) -> Output {
             source_channel: channel.index,
             group: String::new(),
             placement: member.placement,
+            exact: member.placement == Placement::Exact,
             peak_dbfs: Some(-6.25),
         })
         .collect();
@@ -243,7 +244,6 @@ pub fn output(joint: &JointTake) -> Output {
             encoding: "32-bit float".into(),
             first_lead_position: 0,
             length_samples: joint.length_samples,
-            gain_db: 0.0,
             fields: vec![
                 [
                     "scene".into(),

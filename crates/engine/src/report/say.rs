@@ -3,6 +3,7 @@
 
 use crate::alignment::{Basis, JointTake, Member, Placement, Role, Status};
 use crate::finding::Weight;
+use crate::report::OutputChannel;
 use crate::units::{SPEED_OF_SOUND_M_PER_S, SampleRate, signed};
 
 /// The most decimals ever shown: a thousandth of the hundredth that a common signal is good to.
@@ -204,6 +205,24 @@ pub fn placement(placement: Placement) -> &'static str {
         Placement::Exact => "exact",
         Placement::Resampled => "resampled",
         Placement::NotPlaced => "not-placed",
+    }
+}
+
+/// What became of a channel's samples, for machines: a copy that was rounded or changed in level is no exact one.
+#[must_use]
+pub fn came_as(channel: &OutputChannel) -> &'static str {
+    match channel.placement {
+        Placement::Exact if !channel.exact => "copied",
+        own => placement(own),
+    }
+}
+
+/// The same in words.
+#[must_use]
+pub fn came_as_words(channel: &OutputChannel) -> &'static str {
+    match channel.placement {
+        Placement::Exact if !channel.exact => "copied, rounded or changed in level",
+        own => placement_words(own),
     }
 }
 

@@ -31,6 +31,12 @@ impl<S: Sound> AtRate<S> {
         }
     }
 
+    /// The nominal rate of the sound itself.
+    #[must_use]
+    pub fn own_rate(&self) -> SampleRate {
+        self.sound.rate()
+    }
+
     /// Whether it is brought to another rate than its own.
     #[must_use]
     pub fn is_converted(&self) -> bool {

@@ -11,6 +11,8 @@ use rehearsal::{Shoot, Truth};
 
 /// An alignment beside what is true.
 pub struct Aligned {
+    /// The cards lie in it as long as this lives.
+    pub root: tempfile::TempDir,
     pub alignment: Alignment,
     pub truth: Truth,
 }
@@ -30,7 +32,11 @@ impl Aligned {
             ..Options::default()
         };
         let alignment = align(&survey, &options, &Silent).expect("aligned");
-        Self { alignment, truth }
+        Self {
+            root,
+            alignment,
+            truth,
+        }
     }
 
     pub fn member(&self, unit: &str) -> &Member {

@@ -239,6 +239,7 @@ fn one_gain_makes_the_largest_peak_fit() {
         assert!(worst <= 1.5 / 8_388_608.0, "{worst}");
     }
     assert!(output.channels.iter().all(|c| c.source_digest.is_none()));
+    assert!(output.channels.iter().all(|c| c.copied && !c.exact));
     // given by hand it is applied as given, to floating point as well
     options.format = OutputFormat::Source;
     options.gain = Gain::Db(Db(-20.0));

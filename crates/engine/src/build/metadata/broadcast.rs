@@ -12,11 +12,13 @@ use crate::alignment::Placement;
 /// The broadcast extension of `file`.
 pub(super) fn bext(plan: &Plan<'_>, file: &PlannedFile, with_loudness: bool) -> Bext {
     let theirs = lead_header(plan).bext.clone().unwrap_or_default();
-    let units: Vec<&str> = plan
-        .sources
-        .iter()
-        .map(|source| source.member.unit.as_str())
-        .collect();
+    // a unit that was started again is named once
+    let mut units: Vec<&str> = Vec::new();
+    for source in plan.sources {
+        if !units.contains(&source.member.unit.as_str()) {
+            units.push(&source.member.unit);
+        }
+    }
     let mut description = format!(
         "{}: {} channels of {} on the clock of {}",
         plan.take.name,

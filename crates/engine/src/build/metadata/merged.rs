@@ -11,33 +11,24 @@ pub(super) struct Merged {
     copy: fn(&Ixml, &mut Ixml),
 }
 
+/// A field that is text.
+macro_rules! text {
+    ($name:literal, $field:ident) => {
+        Merged {
+            name: $name,
+            read: |ixml| ixml.$field.clone(),
+            copy: |from, to| to.$field.clone_from(&from.$field),
+        }
+    };
+}
+
 /// Every field that is merged. What concerns the very file (identifiers, rates, stamps, track lists) is written anew.
 pub(super) const MERGED: [Merged; 7] = [
-    Merged {
-        name: "project",
-        read: |ixml| ixml.project.clone(),
-        copy: |from, to| to.project.clone_from(&from.project),
-    },
-    Merged {
-        name: "tape",
-        read: |ixml| ixml.tape.clone(),
-        copy: |from, to| to.tape.clone_from(&from.tape),
-    },
-    Merged {
-        name: "scene",
-        read: |ixml| ixml.scene.clone(),
-        copy: |from, to| to.scene.clone_from(&from.scene),
-    },
-    Merged {
-        name: "take",
-        read: |ixml| ixml.take.clone(),
-        copy: |from, to| to.take.clone_from(&from.take),
-    },
-    Merged {
-        name: "take type",
-        read: |ixml| ixml.take_type.clone(),
-        copy: |from, to| to.take_type.clone_from(&from.take_type),
-    },
+    text!("project", project),
+    text!("tape", tape),
+    text!("scene", scene),
+    text!("take", take),
+    text!("take type", take_type),
     Merged {
         name: "circled",
         read: |ixml| {
@@ -46,11 +37,7 @@ pub(super) const MERGED: [Merged; 7] = [
         },
         copy: |from, to| to.circled = from.circled,
     },
-    Merged {
-        name: "note",
-        read: |ixml| ixml.note.clone(),
-        copy: |from, to| to.note.clone_from(&from.note),
-    },
+    text!("note", note),
 ];
 
 impl Merged {

@@ -74,14 +74,14 @@ pub fn fields(page: &mut Markup, output: &Output) {
         for ([name, value, rule], files) in rows {
             page.element("tr", &[], |page| {
                 page.leaf("th", &[("scope", "row")], name);
-                page.leaf("td", &[("class", "prose")], value);
-                page.leaf("td", &[("class", "prose")], rule);
+                page.leaf("td", &[], value);
+                page.leaf("td", &[], rule);
                 if many {
                     let files = match files.len() == output.files.len() {
                         true => "all files".to_string(),
                         false => files.join(", "),
                     };
-                    page.leaf("td", &[("class", "prose")], &files);
+                    page.leaf("td", &[], &files);
                 }
             });
         }

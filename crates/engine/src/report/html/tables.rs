@@ -188,6 +188,13 @@ pub fn channels(page: &mut Markup, output: &Output) {
             .iter()
             .any(|channel| channel.peak_dbfs.is_some());
         let mut headings = vec!["No.", "Name", "Unit", "Its channel", "Samples"];
+        let groups = file
+            .channels
+            .iter()
+            .any(|channel| !channel.group.is_empty());
+        if groups {
+            headings.push("Group");
+        }
         if peaks {
             headings.push("Peak");
         }
@@ -198,7 +205,10 @@ pub fn channels(page: &mut Markup, output: &Output) {
                     page.leaf("td", &[], say::name_or(&channel.name, "no name"));
                     page.leaf("td", &[], &channel.unit);
                     page.leaf("td", &[], &channel.source_channel.to_string());
-                    page.leaf("td", &[], say::placement_words(channel.placement));
+                    page.leaf("td", &[], say::came_as_words(channel));
+                    if groups {
+                        page.leaf("td", &[], &channel.group);
+                    }
                     if peaks {
                         let peak = channel.peak_dbfs.map_or(String::new(), |peak| {
                             match peak.is_finite() {

@@ -211,6 +211,22 @@ fn every_finding_stands_there_with_all_it_says() {
 }
 
 #[test]
+fn a_copy_that_was_changed_is_not_called_bit_for_bit() {
+    let joint = &joints()[0];
+    let mut output = sample::output(joint);
+    output.files[0].channels[0].group = "main pair".into();
+    output.files[0].channels[0].exact = false;
+    let mut page = Markup::default();
+    tables::channels(&mut page, &output);
+    let text = page.finish();
+    assert_eq!(
+        text.matches("copied, rounded or changed in level").count(),
+        1
+    );
+    assert!(text.contains("main pair") && text.contains("bit for bit"));
+}
+
+#[test]
 fn names_come_through_as_they_are() {
     let text = visible_text(&page_of(&sample::common_signal()));
     assert!(text.contains(sample::AWKWARD) && text.contains("Split <main>"));
