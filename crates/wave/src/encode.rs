@@ -3,6 +3,7 @@
 
 use crate::error::{Error, Result};
 use crate::format::{Encoding, Format};
+use crate::tile;
 
 /// Bytes that are encoded for all channels before going on.
 const PIECE_BYTES: usize = 8 << 10;
@@ -17,7 +18,7 @@ pub struct Encoded {
 }
 
 /// Encodes one slice per channel, all of one length, as they stand in a file of `format`: whole samples of all channels in
-/// turn, put behind what `out` holds. For whoever encodes on several threads and writes with
+/// turn, in place of what `out` holds. For whoever encodes on several threads and writes with
 /// [`WaveWriter::write_bytes`](crate::WaveWriter::write_bytes).
 ///
 /// # Errors
@@ -25,13 +26,16 @@ pub struct Encoded {
 pub fn encode_planar(format: &Format, channels: &[&[f64]], out: &mut Vec<u8>) -> Result<Encoded> {
     let length = common_length(format, channels)?;
     let block = format.block_bytes();
-    let begin = out.len();
-    out.resize(begin + length * block, 0);
+    out.resize(length * block, 0);
     let mut encoded = Encoded::default();
     // one stretch at a time for all channels, so that its bytes stay in the first-level cache
     let piece = (PIECE_BYTES / block).max(1);
-    for (index, bytes) in out[begin..].chunks_mut(piece * block).enumerate() {
+    for (index, bytes) in out.chunks_mut(piece * block).enumerate() {
         let from = index * piece;
+        if format.encoding == Encoding::Float32 && channels.len() >= tile::SIDE {
+            encode_tiles(channels, from, bytes, block, &mut encoded);
+            continue;
+        }
         for (place, channel) in channels.iter().enumerate() {
             let values = &channel[from..from + bytes.len() / block];
             encode(
@@ -45,6 +49,40 @@ pub fn encode_planar(format: &Format, channels: &[&[f64]], out: &mut Vec<u8>) ->
         }
     }
     Ok(encoded)
+}
+
+/// Four channels at a time.
+fn encode_tiles(
+    channels: &[&[f64]],
+    from: usize,
+    bytes: &mut [u8],
+    block: usize,
+    tally: &mut Encoded,
+) {
+    let width = Encoding::Float32.bytes();
+    let stretch = from..from + bytes.len() / block;
+    for channel in channels {
+        let values = channel[stretch.clone()].iter();
+        tally.not_a_number += values.map(|value| u64::from(value.is_nan())).sum::<u64>();
+    }
+    for first in tile::groups(channels.len()) {
+        let values = std::array::from_fn(|i| &channels[first + i][stretch.clone()]);
+        let done = tile::encode(values, bytes, block, first * width);
+        let mut counted_above = Encoded::default();
+        for (place, values) in values.iter().enumerate() {
+            let rest = bytes.get_mut(done * block..).unwrap_or_default();
+            let offset = (first + place) * width;
+            let rest_values = &values[done..];
+            encode(
+                Encoding::Float32,
+                rest_values,
+                rest,
+                block,
+                offset,
+                &mut counted_above,
+            );
+        }
+    }
 }
 
 /// The one length of the slices, one a channel.

@@ -36,6 +36,7 @@ mod read_at;
 mod error;
 mod oddity;
 mod text;
+mod tile;
 mod chunk;
 mod format;
 mod decode;

@@ -213,7 +213,6 @@ impl<W: Write + Seek> WaveWriter<W> {
         for from in (0..length).step_by(positions) {
             let to = length.min(from + positions);
             let part: Vec<&[f64]> = channels.iter().map(|channel| &channel[from..to]).collect();
-            piece.clear();
             let encoded = encode_planar(&self.format, &part, &mut piece)?;
             self.encoded.clipped += encoded.clipped;
             self.encoded.not_a_number += encoded.not_a_number;

@@ -91,7 +91,7 @@ fn range_length(channels: usize) -> usize {
 /// Whether files are read back while they are written: not where the medium is to answer, and not where something is
 /// written into the header at the end.
 fn follows(plan: &Plan<'_>) -> bool {
-    plan.read_back == ReadBackFrom::System
+    plan.options.read_back == ReadBackFrom::System
         && plan.files.iter().all(|file| file.spec.length.is_some())
 }
 
@@ -346,11 +346,12 @@ fn render(plan: &Plan<'_>, start: i64, length: usize, range: &mut Rendered) -> R
         }
         let mut stretch = std::mem::take(&mut range.encoded[used]);
         (stretch.file, stretch.positions) = (file, positions);
-        stretch.bytes.clear();
         if range.beyond.count == 0 {
             let planes = planes_of(plan, &stretch, &range.planes);
             let format = &plan.files[file].spec.format;
             encode_planar(format, &planes, &mut stretch.bytes).map_err(wave_error)?;
+        } else {
+            stretch.bytes.clear();
         }
         range.encoded[used] = stretch;
         used += 1;

@@ -81,8 +81,10 @@ impl Line {
         let away = n - self.lead;
         let slope = self.step as f64 + self.step_rest;
         let rest = self.own_rest + away as f64 * self.step_rest - self.lead_rest * slope;
-        let whole = rest.floor();
-        (self.own + away * self.step + whole as i64, rest - whole)
+        // the whole number below, without a call of the library's
+        let cut = rest as i64;
+        let whole = cut - i64::from(cut as f64 > rest);
+        (self.own + away * self.step + whole, rest - whole as f64)
     }
 }
 

@@ -3,8 +3,10 @@
 //! J. O. Smith, "Digital Audio Resampling", and Kaiser's design formulas (from memory): beta = 0.1102 (A - 8.7), taps =
 //! (A - 7.95) / (2.285 times the transition in radians).
 //!
-//! No fused multiply-add and one fixed order of summation: every processor gives the same bits. Explicit vectors, because
-//! compilers narrow the running sums of plain loops to the width of the final reduction (half the speed, measured).
+//! One fixed order of summation, and multiply-add in one rounding where the processor has it (AVX2, AVX-512, NEON): all of
+//! those give the same bits; older processors round twice and may differ in the last bits of 64-bit floating point.
+//! Explicit vectors, because compilers narrow the running sums of plain loops to the width of the final reduction (half
+//! the speed, measured).
 
 use std::f64::consts::PI;
 
@@ -32,7 +34,7 @@ const NEAR_ONE: f64 = 0.01;
 const AUDIBLE_HZ: f64 = 20_000.0;
 
 /// Attenuation that rendering is designed for, dB. What it errs by up to 20 kHz is below -165 dB, 20 dB below the last bit
-/// of 24 (docs/decisions/rendering.md has the measured curve).
+/// of 24 (docs/decisions/building.md has the measured curve).
 const RENDERING_DB: f64 = 160.0;
 
 impl KernelSpec {
@@ -105,8 +107,8 @@ const LANES: usize = 16;
 /// Positions whose coefficients are computed together and shared by all planes: 32 rows stay in the cache.
 const BLOCK: usize = 32;
 
-/// Planes whose running sums are kept in registers at the same time: eight of sixteen with vectors of four.
-const TOGETHER: usize = 4;
+/// Planes whose running sums are kept in registers at the same time: twelve of sixteen with vectors of four.
+const TOGETHER: usize = 6;
 
 impl Kernel {
     /// Tabulates a kernel.
@@ -192,6 +194,8 @@ impl Kernel {
                     1 => self.products::<S, 1>(simd, planes, places, &rows, (from, out)),
                     2 => self.products::<S, 2>(simd, planes, places, &rows, (from, out)),
                     3 => self.products::<S, 3>(simd, planes, places, &rows, (from, out)),
+                    4 => self.products::<S, 4>(simd, planes, places, &rows, (from, out)),
+                    5 => self.products::<S, 5>(simd, planes, places, &rows, (from, out)),
                     _ => self.products::<S, TOGETHER>(simd, planes, places, &rows, (from, out)),
                 }
             }
@@ -209,7 +213,8 @@ impl Kernel {
         let table = &self.table[phase * POWERS * self.taps..][..POWERS * self.taps];
         let coefficients = table.as_chunks::<{ POWERS * GROUP }>().0;
         for (c, out) in coefficients.iter().zip(row.chunks_exact_mut(GROUP)) {
-            ((load(&c[16..]) * m + load(&c[8..16])) * m + load(&c[..8])).store_slice(out);
+            let upper = load(&c[16..]).mul_add(m, load(&c[8..16]));
+            upper.mul_add(m, load(&c[..8])).store_slice(out);
         }
     }
 
@@ -236,7 +241,7 @@ impl Kernel {
             for group in 0..groups {
                 let row = load(&row[group]);
                 for plane in 0..N {
-                    sums[plane] += load(&parts[plane][group]) * row;
+                    sums[plane] = load(&parts[plane][group]).mul_add(row, sums[plane]);
                 }
             }
             for plane in 0..N {
