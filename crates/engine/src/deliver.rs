@@ -11,8 +11,9 @@ use crate::media;
 use crate::render::Renderer;
 use crate::report::{
     self, Link, MeasuredAgain, Output, OutputChannel, Overlay, OverlayRequest, ReportInput,
-    Settings, SoundReportEntry,
+    Settings, SoundReport, SoundReportEntry,
 };
+use crate::session::Session;
 use crate::signal::Sound;
 use crate::take::TakeSound;
 
@@ -36,12 +37,29 @@ pub struct PaperInput<'a> {
     pub checked: &'a Checked,
     /// The list of channels that was built by, if there was one.
     pub channels: Option<&'a ChannelList>,
+    /// What was declared of the channels.
+    pub session: &'a Session,
     /// What concerns the whole day: the cards, the settings, the build, the check.
     pub findings: &'a [Finding],
 }
 
 /// The name of the list of channels.
 pub const CHANNELS: &str = "channels.csv";
+
+/// The names of all papers of a day.
+#[must_use]
+pub fn paper_names(alignment: &Alignment) -> Vec<String> {
+    let takes = alignment.joint_takes.iter();
+    let pages = takes.flat_map(|take| [report_name(&take.name), timeline_name(&take.name)]);
+    let sheets = [
+        "alignment.json",
+        "sound-report.csv",
+        "sound-report.json",
+        "sound-report.html",
+        CHANNELS,
+    ];
+    pages.chain(sheets.map(String::from)).collect()
+}
 
 /// The name of the report page of a joint take.
 #[must_use]
@@ -73,10 +91,7 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         text: input.alignment.to_json()?,
     }];
     let takes = &input.alignment.joint_takes;
-    let outputs: Vec<Option<Output>> = takes
-        .iter()
-        .map(|take| output_of(take, input.built, input.checked))
-        .collect();
+    let outputs: Vec<Option<Output>> = takes.iter().map(|take| output_of(take, input)).collect();
     let settings = input
         .alignment
         .settings
@@ -127,6 +142,15 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         name: "sound-report.csv".into(),
         text: table,
     });
+    let sheet = SoundReport::of(&input.alignment.made_by, &entries);
+    papers.push(Paper {
+        name: "sound-report.json".into(),
+        text: sheet.to_json()?,
+    });
+    papers.push(Paper {
+        name: "sound-report.html".into(),
+        text: report::sound_report_html(&sheet, &report_name),
+    });
     papers.push(Paper {
         name: CHANNELS.into(),
         text: ChannelList::table(input.alignment, input.channels)?,
@@ -144,8 +168,11 @@ fn concerning(take: &JointTake, all: &[JointTake], findings: &[Finding]) -> Vec<
         .collect()
 }
 
-fn output_of(take: &JointTake, built: &BuildReport, checked: &Checked) -> Option<Output> {
-    let files: Vec<&OutputFile> = built
+fn output_of(take: &JointTake, input: &PaperInput<'_>) -> Option<Output> {
+    let mut qualities = input.built.qualities.iter();
+    let quality = qualities.find(|quality| quality.joint_take == take.name);
+    let files: Vec<&OutputFile> = input
+        .built
         .outputs
         .iter()
         .filter(|file| file.joint_take == take.name)
@@ -159,7 +186,10 @@ fn output_of(take: &JointTake, built: &BuildReport, checked: &Checked) -> Option
         first_lead_position: first,
         length_samples: (end - first) as u64,
         files: files.iter().map(|file| file_of(file)).collect(),
-        residuals: checked
+        groups: report::judge_groups(input.session, take, quality),
+        quality: quality.cloned(),
+        residuals: input
+            .checked
             .residuals
             .iter()
             .filter(|residual| residual.joint_take == take.name)

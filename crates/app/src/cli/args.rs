@@ -334,6 +334,12 @@ pub struct ShapeArgs {
     /// Measure loudness and write it into the broadcast extension (all channels of a file with equal weight)
     #[arg(long)]
     pub loudness: bool,
+    /// Which channels belong together, and for what: a file of groups, held against the claims in the report
+    #[arg(long, value_name = "FILE")]
+    pub session: Option<PathBuf>,
+    /// Do not measure loudness, true peaks, noise, hum, clipping and drop-outs of every channel
+    #[arg(long)]
+    pub no_quality: bool,
     /// Replace outputs that exist
     #[arg(long)]
     pub replace: bool,

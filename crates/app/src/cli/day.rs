@@ -9,12 +9,13 @@ use engine::build::{
 };
 use engine::calibration::Calibrations;
 use engine::check::check;
-use engine::deliver::{PaperInput, papers, report_name, timeline_name};
+use engine::deliver::{PaperInput, paper_names, papers};
 use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
 use engine::output::{ReadBack, Replace, refuse_existing, write_text};
 use engine::progress::Progress;
-use engine::report::alignment_text;
+use engine::report::{alignment_text, group_findings, judge_groups};
+use engine::session::Session;
 use engine::take::{scan, settings_table};
 use engine::units::counted;
 use engine::{Error, Kind};
@@ -125,14 +126,20 @@ impl Day {
                 ReadBackArg::Medium => ReadBackFrom::Medium,
             },
             loudness: args.loudness,
+            quality: !args.no_quality,
             replace: args.replace,
             cards: work.cards.to_vec(),
             ..BuildOptions::new(out)
         };
+        let session = args.session.as_deref().map(session_of).transpose()?;
+        let session = session.unwrap_or_default();
         let report = build(&self.alignment, &options, work.progress)?;
         let checked = check(&self.alignment, &report, work.progress);
         let mut findings = report.findings.clone();
         findings.extend(checked.findings.iter().cloned());
+        for take in &self.alignment.joint_takes {
+            findings.extend(group_findings(take, &judge_groups(&session, take, None)));
+        }
         let mut day_findings = self.findings.clone();
         day_findings.extend(findings.iter().cloned());
         let written = papers(&PaperInput {
@@ -140,6 +147,7 @@ impl Day {
             built: &report,
             checked: &checked,
             channels: options.channels.as_ref(),
+            session: &session,
             findings: &day_findings,
         })?;
         for paper in &written {
@@ -223,16 +231,7 @@ impl Built {
 
 /// Refuses before any work when a paper of the day is already there.
 fn refuse_papers(alignment: &Alignment, out: &Path, replace: Replace) -> Result<()> {
-    let pages = alignment
-        .joint_takes
-        .iter()
-        .flat_map(|take| [report_name(&take.name), timeline_name(&take.name)]);
-    let names = pages.chain([
-        "alignment.json".into(),
-        "sound-report.csv".into(),
-        engine::deliver::CHANNELS.into(),
-    ]);
-    for path in names.map(|name| out.join(name)) {
+    for path in paper_names(alignment).iter().map(|name| out.join(name)) {
         refuse_existing(&path, replace)?;
     }
     Ok(())
@@ -245,6 +244,18 @@ pub fn text_of(path: &Path) -> engine::Result<String> {
             .at(path)
             .from_source(error)
     })
+}
+
+/// Reads what building will need, so that a slip of the pen is told before hours of measuring.
+pub fn read_ahead(args: &ShapeArgs) -> engine::Result<()> {
+    args.channels.as_deref().map(channels_of).transpose()?;
+    args.session.as_deref().map(session_of).transpose()?;
+    Ok(())
+}
+
+/// What a session file declares.
+fn session_of(path: &Path) -> engine::Result<Session> {
+    Session::from_toml(&text_of(path)?).map_err(|error| error.at(path))
 }
 
 /// The list of channels in a file.

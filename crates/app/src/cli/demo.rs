@@ -96,6 +96,8 @@ fn shape() -> ShapeArgs {
         gain: None,
         read_back: ReadBackArg::System,
         loudness: false,
+        session: None,
+        no_quality: false,
         replace: false,
     }
 }

@@ -11,7 +11,7 @@ mod plan;
 mod names;
 mod metadata;
 mod in_order;
-mod loudness;
+mod measure;
 mod read_back;
 mod write;
 mod finish;
@@ -20,19 +20,19 @@ mod code;
 
 use std::path::PathBuf;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::alignment::{Alignment, JointTake, Member};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 use crate::output::ReadBack;
 use crate::progress::Progress;
+use crate::quality::{ChannelQuality, Loudness, Pair, Quality};
 use crate::signal::Levels;
 use crate::take::TakeSound;
 use crate::units::Db;
 pub use channels::{ChannelList, ListedChannel};
 pub use code::write_timecode;
-pub use loudness::Loudness;
 use plan::Plan;
 use target::Target;
 
@@ -57,6 +57,8 @@ pub struct BuildOptions {
     pub read_back: ReadBackFrom,
     /// Whether loudness is measured and written into the broadcast extension.
     pub loudness: bool,
+    /// Whether the quality of every channel is measured while it is written.
+    pub quality: bool,
     /// Whether files that exist are replaced, once their successors are verified; otherwise they are refused.
     pub replace: bool,
     /// Whether a joint take is built without the followers whose place is not established; otherwise it is not built.
@@ -79,6 +81,7 @@ impl BuildOptions {
             gain: Gain::None,
             read_back: ReadBackFrom::System,
             loudness: false,
+            quality: false,
             replace: false,
             leave_out_unplaced: false,
             cards: Vec::new(),
@@ -147,6 +150,8 @@ pub enum Span {
 pub struct BuildReport {
     /// The files written, in the order of the joint takes.
     pub outputs: Vec<OutputFile>,
+    /// How good their channels are, one entry a joint take; empty when that was not asked for.
+    pub qualities: Vec<TakeQuality>,
     /// The joint takes that were not built.
     pub unbuilt: Vec<Unbuilt>,
     /// What a person should know.
@@ -154,6 +159,36 @@ pub struct BuildReport {
     /// The list of hashes beside the files; `None` when nothing was written.
     #[serde(serialize_with = "crate::media::as_text::some_path")]
     pub hash_list: Option<PathBuf>,
+}
+
+/// How good the channels of a joint take are in the recording, measured as they were written.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct TakeQuality {
+    /// The joint take.
+    pub joint_take: String,
+    /// Samples a second.
+    pub sample_rate: u32,
+    /// Samples per channel that were measured, from the recording's first on.
+    pub length_samples: u64,
+    /// Its channels, in the order of the recording.
+    pub channels: Vec<MeasuredChannel>,
+    /// How alike every two of them are; places count from 0 in `channels`.
+    pub pairs: Vec<Pair>,
+}
+
+/// A channel of it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct MeasuredChannel {
+    /// The name it got.
+    pub name: String,
+    /// The unit it comes from.
+    pub unit: String,
+    /// 1-based channel of that unit's take.
+    pub unit_channel: u32,
+    /// The group it was put into, if any.
+    pub group: Option<String>,
+    /// What it came to.
+    pub quality: ChannelQuality,
 }
 
 /// A joint take that was not built.
@@ -295,8 +330,13 @@ pub fn build(
             .claim(take)
             .and_then(|()| build_one(take, options, &target, progress));
         match built {
-            Ok(Built { outputs, findings }) => {
+            Ok(Built {
+                outputs,
+                quality,
+                findings,
+            }) => {
                 report.outputs.extend(outputs);
+                report.qualities.extend(quality);
                 report.findings.extend(findings);
             }
             Err(stopped) => report.unbuilt.push(unbuilt(take, *stopped)),
@@ -339,6 +379,7 @@ impl From<Finding> for Box<Stopped> {
 
 struct Built {
     outputs: Vec<OutputFile>,
+    quality: Option<TakeQuality>,
     findings: Vec<Finding>,
 }
 
@@ -363,12 +404,38 @@ fn build_one(
             write::Outcome::Complete(mut draft) => {
                 let verified = write::verify(&plan, &mut draft, progress)?;
                 let left_out = &chosen.left_out;
+                let quality = draft.quality.take();
+                let quality = quality.map(|quality| of_take(&plan, quality));
                 let outputs = finish::finish(&plan, target, options, draft, verified, left_out)?;
                 findings.extend(plan.findings.iter().cloned());
-                return Ok(Built { outputs, findings });
+                return Ok(Built {
+                    outputs,
+                    quality,
+                    findings,
+                });
             }
             write::Outcome::Beyond(beyond) => plan.make_room(beyond)?,
         }
+    }
+}
+
+/// The quality of a plan's channels with what they are called.
+fn of_take(plan: &Plan<'_>, quality: Quality) -> TakeQuality {
+    let channels = plan.channels.iter().zip(quality.channels);
+    TakeQuality {
+        joint_take: plan.take.name.clone(),
+        sample_rate: plan.take.sample_rate,
+        length_samples: plan.length(),
+        channels: channels
+            .map(|(channel, quality)| MeasuredChannel {
+                name: channel.name.clone(),
+                unit: plan.sources[channel.member].member.unit.clone(),
+                unit_channel: channel.own as u32 + 1,
+                group: channel.group.clone(),
+                quality,
+            })
+            .collect(),
+        pairs: quality.pairs,
     }
 }
 

@@ -14,13 +14,14 @@ use zerocopy::IntoBytes;
 
 use super::ReadBackFrom;
 use super::in_order::{Spare, in_order};
-use super::loudness::{Loudness, LoudnessMeter};
+use super::measure::{self, Feeder};
 use super::plan::{Plan, PlannedChannel, PlannedFile};
 use super::quantise::{Beyond, quantise};
 use super::read_back::{Behind, Verified, follow, from_medium};
 use super::target::Target;
 use crate::error::{Error, Kind, Result};
 use crate::progress::Progress;
+use crate::quality::{Loudness, LoudnessMeter, Quality};
 use crate::take::wave_error;
 
 /// Values of all channels in a range: 1 MiB, which stays in the cache from reading to encoding.
@@ -34,6 +35,8 @@ pub(super) struct Draft<'p> {
     pub(super) files: Vec<DraftFile>,
     /// What was read back of each while it was written; empty when that is left to the end.
     pub(super) behind: Vec<Behind<'p>>,
+    /// How good the plan's channels are, over its whole span; `None` when that was not asked for.
+    pub(super) quality: Option<Quality>,
 }
 
 /// One of them.
@@ -125,29 +128,36 @@ pub(super) fn write<'p>(
             behind.push(Behind::open(planned, path, open.writer.data_offset())?);
         }
     }
+    let measuring = plan.options.quality && !plan.channels.is_empty();
+    let ends = measuring.then(|| measure::ends(plan.channels.len(), plan.take.sample_rate));
+    let (feeder, measurer) = ends.unzip();
     let (to_flusher, flushes) = channel();
     let (to_follower, grown) = channel();
     let written = std::thread::scope(|scope| {
         let flusher = scope.spawn(move || flush(flushed, flushes));
         let followed = &mut behind;
         let follower = scope.spawn(move || follow(followed, &grown));
+        let measurer = measurer.map(|measurer| scope.spawn(move || measurer.run()));
         let told = Told {
             flusher: to_flusher,
             follower: to_follower,
+            feeder,
         };
-        let written = write_ranges(plan, &mut open, &told, progress);
-        drop(told);
+        let written = write_ranges(plan, &mut open, told, progress);
         let ended = |result: std::thread::Result<Result<()>>| {
             result.unwrap_or_else(|_| Err(Error::new(Kind::Io, "a thread ended before its time")))
         };
         let flushed = ended(flusher.join());
         let followed = ended(follower.join());
+        let quality = measurer.map(|measurer| measure::measured(measurer.join()));
         // the medium's own complaint comes first, what follows from it last
-        flushed.and(written).and_then(|beyond| match beyond.count {
-            0 => followed.map(|()| beyond),
-            _ => Ok(beyond),
-        })
-    })?;
+        let beyond = flushed.and(written)?;
+        if beyond.count == 0 {
+            followed?;
+        }
+        Ok::<_, Error>((beyond, quality.transpose()?))
+    });
+    let (written, quality) = written?;
     if written.count > 0 {
         return Ok(Outcome::Beyond(written));
     }
@@ -167,7 +177,11 @@ pub(super) fn write<'p>(
             loudness,
         });
     }
-    Ok(Outcome::Complete(Draft { files, behind }))
+    Ok(Outcome::Complete(Draft {
+        files,
+        behind,
+        quality,
+    }))
 }
 
 /// Compares what was written with what was meant: most of it was read back already.
@@ -200,6 +214,8 @@ struct Told {
     flusher: Sender<usize>,
     /// Which file has so many more bytes.
     follower: Sender<(usize, usize)>,
+    /// The values of all channels.
+    feeder: Option<Feeder>,
 }
 
 /// Sends files on to the medium as they are named. An error is told once by the system, so it must not get lost here.
@@ -249,7 +265,7 @@ fn open_writers<'t>(
 fn write_ranges(
     plan: &Plan<'_>,
     open: &mut [Open<'_>],
-    told: &Told,
+    mut told: Told,
     progress: &dyn Progress,
 ) -> Result<Beyond> {
     let length = range_length(plan.channels.len());
@@ -272,6 +288,11 @@ fn write_ranges(
         } else {
             &range.encoded
         };
+        if let Some(feeder) = told.feeder.as_mut().filter(|_| beyond.count == 0) {
+            let planes = plan.channels.iter().map(|channel| channel.planes[0]);
+            let planes: Vec<&[f64]> = planes.map(|plane| &range.planes[plane][..]).collect();
+            feeder.add(&planes);
+        }
         for stretch in stretches {
             let file = &mut open[stretch.file];
             let planes = planes_of(plan, stretch, &range.planes);
@@ -295,6 +316,9 @@ fn write_ranges(
         spare.give(range);
         Ok(())
     })?;
+    if let Some(feeder) = told.feeder {
+        feeder.finish();
+    }
     Ok(beyond)
 }
 

@@ -1,6 +1,7 @@
 //! Finished files in, findings out: levels as they were read back, and the alignment measured again on the result.
 
 mod levels;
+mod quality;
 mod residual;
 
 use serde::Serialize;
@@ -34,6 +35,12 @@ pub fn check(alignment: &Alignment, report: &BuildReport, progress: &dyn Progres
             .collect();
         for output in &outputs {
             checked.findings.extend(levels::findings(output));
+        }
+        let measured = report.qualities.iter();
+        for quality in measured.filter(|quality| quality.joint_take == take.name) {
+            checked
+                .findings
+                .extend(quality::findings(&take.members, quality));
         }
         match residuals(&outputs, take) {
             Ok(found) => {

@@ -6,6 +6,7 @@
 
 use super::say;
 use crate::alignment::{JointTake, Member, Placement, Status};
+use crate::session::Class;
 use crate::units::SampleRate;
 
 /// The first frequency at which two equal signals `delay_s` seconds apart cancel, `1 / (2 d)`; infinite without delay.
@@ -109,22 +110,19 @@ fn shape_sigma(member: &Member) -> f64 {
 fn uses(error_s: f64, joint: &JointTake, rate: SampleRate) -> Vec<Use> {
     let picture_s =
         say::timecode_frame_s(&joint.start.frame_rate).unwrap_or(SHORTEST_TIMECODE_FRAME_S) / 2.0;
-    // Klumpp and Eady 1956 for the pair, Wallach, Newman and Rosenzweig 1949 for fusion, both from memory; the sums are
-    // the comb above; the rest is common practice, no source.
+    // what the classes of groups do not have: half a decibel at 5 kHz by the comb above; the picture is common practice
+    let of = |class: Class, why| (class.words(), class.allowed_s(), why);
     let table = [
-        (
-            "capsules of one array",
-            2e-6,
+        of(
+            Class::Array,
             "decoding uses phase up to several kHz; must also be constant",
         ),
-        (
-            "two halves of one stereo pair",
-            5e-6,
+        of(
+            Class::StereoPair,
             "the smallest difference between the ears that is heard is about 7 to 10 µs",
         ),
-        (
-            "summed, flat to 20 kHz",
-            0.25 / 48_000.0,
+        of(
+            Class::Summed,
             "a quarter of a sample at 48 kHz loses half a decibel at 20 kHz",
         ),
         (
@@ -132,14 +130,12 @@ fn uses(error_s: f64, joint: &JointTake, rate: SampleRate) -> Vec<Use> {
             1.0 / 48_000.0,
             "one sample at 48 kHz loses half a decibel at 5 kHz",
         ),
-        (
-            "spot against main",
-            1e-3,
+        of(
+            Class::Spots,
             "their distance makes several milliseconds anyway; a change is heard before an offset",
         ),
-        (
-            "ambience, unrelated microphones",
-            10e-3,
+        of(
+            Class::Ambience,
             "sounds fuse; transients split above about 20 ms",
         ),
         ("against picture", picture_s, "half a timecode frame"),

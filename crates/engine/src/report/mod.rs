@@ -2,6 +2,7 @@
 
 mod say;
 mod fitness;
+mod groups;
 mod span;
 mod overlay;
 mod markup;
@@ -9,6 +10,7 @@ mod plots;
 mod lag;
 mod html;
 mod csv;
+mod sheet;
 mod text;
 mod timeline;
 mod explain;
@@ -20,13 +22,18 @@ use serde::{Deserialize, Serialize};
 pub use csv::{SoundReportEntry, sound_report_csv};
 pub use explain::explain;
 pub use fitness::{Fitness, Use, first_null_hz};
+pub use groups::{JudgedGroup, Verdict, group_findings, judge_groups};
 pub use html::html;
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
 pub use say::claim_words;
+pub use sheet::{
+    ReportedFile, ReportedTake, ReportedTrack, ReportedUnit, SoundReport, sound_report_html,
+};
 pub use text::{alignment_text, joint_take_text};
 pub use timeline::timeline;
 
 use crate::alignment::{JointTake, Placement};
+use crate::build::TakeQuality;
 use crate::finding::Finding;
 use crate::take::SettingsRow;
 
@@ -79,6 +86,12 @@ pub struct Output {
     /// How far each follower still is from the lead, measured on these files; empty where nothing common is on them.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub residuals: Vec<MeasuredAgain>,
+    /// How good its channels are; absent when that was not measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub quality: Option<TakeQuality>,
+    /// The groups that were declared, judged; empty when none were.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub groups: Vec<JudgedGroup>,
 }
 
 /// How far a follower is from the lead in the finished recording, at one place.

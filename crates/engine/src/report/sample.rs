@@ -265,5 +265,7 @@ pub fn output(joint: &JointTake) -> Output {
             lag_samples: -0.0012,
             sigma_samples: 0.0004,
         }],
+        quality: None,
+        groups: Vec::new(),
     }
 }

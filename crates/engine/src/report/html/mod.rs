@@ -5,6 +5,7 @@ mod meaning;
 mod follower;
 mod tables;
 mod output;
+mod quality;
 
 use std::collections::BTreeSet;
 
@@ -14,19 +15,29 @@ use crate::alignment::{Basis, JointTake, Member, Placement, Role, Status};
 use crate::finding::{Finding, Weight};
 use crate::units::counted;
 
+pub(super) use tables::table;
+
 const STYLE: &str = include_str!("report.css");
 
 /// The page of one joint take.
 #[must_use]
 pub fn html(input: &ReportInput<'_>) -> String {
-    let joint = input.joint_take;
+    let title = format!("{}: report", input.joint_take.name);
+    document(&title, input.made_by, |page| {
+        head(page, input);
+        page.element("main", &[], |page| main(page, input));
+    })
+}
+
+/// A page with its head and its style.
+pub(super) fn document(title: &str, made_by: &str, body: impl FnOnce(&mut Markup)) -> String {
     let mut page = Markup::default();
     page.raw("<!DOCTYPE html>\n");
     let root = [("xmlns", "http://www.w3.org/1999/xhtml"), ("lang", "en")];
     page.element("html", &root, |page| {
         page.element("head", &[], |page| {
             page.void("meta", &[("charset", "utf-8")]);
-            page.leaf("title", &[], &format!("{}: report", joint.name));
+            page.leaf("title", &[], title);
             page.void(
                 "meta",
                 &[
@@ -38,19 +49,16 @@ pub fn html(input: &ReportInput<'_>) -> String {
                 "meta",
                 &[("name", "color-scheme"), ("content", "light dark")],
             );
-            page.void("meta", &[("name", "generator"), ("content", input.made_by)]);
+            page.void("meta", &[("name", "generator"), ("content", made_by)]);
             page.element("style", &[], |page| page.raw(STYLE));
         });
-        page.element("body", &[], |page| {
-            head(page, input);
-            page.element("main", &[], |page| main(page, input));
-        });
+        page.element("body", &[], body);
     });
     page.finish()
 }
 
 /// A section: its heading stands in the margin where there is room for one.
-fn entry(page: &mut Markup, heading: &str, inside: impl FnOnce(&mut Markup)) {
+pub(super) fn entry(page: &mut Markup, heading: &str, inside: impl FnOnce(&mut Markup)) {
     page.element("section", &[("class", "entry")], |page| {
         page.leaf("h2", &[], heading);
         page.element("div", &[("class", "body")], inside);
@@ -58,7 +66,7 @@ fn entry(page: &mut Markup, heading: &str, inside: impl FnOnce(&mut Markup)) {
 }
 
 /// Name and value pairs; those without a value are left out.
-fn facts(page: &mut Markup, pairs: &[(&str, &str)]) {
+pub(super) fn facts(page: &mut Markup, pairs: &[(&str, &str)]) {
     page.element("dl", &[("class", "facts")], |page| {
         for (name, value) in pairs {
             if !value.is_empty() {
@@ -213,6 +221,12 @@ fn main(page: &mut Markup, input: &ReportInput<'_>) {
     });
     if let Some(output) = input.output {
         entry(page, "Channels", |page| tables::channels(page, output));
+        if let Some(measured) = &output.quality {
+            entry(page, "Quality", |page| quality::measured(page, measured));
+        }
+        if !output.groups.is_empty() {
+            entry(page, "Groups", |page| quality::groups(page, &output.groups));
+        }
         entry(page, "Measured again", |page| {
             output::measured_again(page, output, joint)
         });

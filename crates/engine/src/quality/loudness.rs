@@ -2,12 +2,12 @@
 //! every channel of weight 1, because channels are microphones without a place around a listener.
 
 use ebur128::{Channel, EbuR128, Mode};
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::units::Db;
 
 /// What a file came to. Absent values could not be measured: nothing above the gate, or too short.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
 pub struct Loudness {
     /// Integrated loudness, LUFS.
     pub integrated_lufs: Option<f64>,
@@ -22,10 +22,11 @@ pub struct Loudness {
 }
 
 /// Gathers [`Loudness`].
-pub(super) struct LoudnessMeter {
+pub struct LoudnessMeter {
     state: EbuR128,
     channels: usize,
-    /// Samples between two looks at the short windows: 100 ms (EBU Tech 3341, 2.2: at least ten a second).
+    /// Samples between two looks at the momentary window, 20 ms: Tech 3341, table 1, case 13 has bursts as long as the
+    /// window that begin on multiples of 20 ms. The short-term window is looked at every fifth time.
     step: u64,
     samples: u64,
     momentary: f64,
@@ -33,15 +34,16 @@ pub(super) struct LoudnessMeter {
 }
 
 impl LoudnessMeter {
-    /// A meter for `channels` at `rate` samples a second; `None` for more channels than the library takes.
-    pub(super) fn new(channels: usize, rate: u32) -> Option<Self> {
+    /// A meter for `channels` together at `rate` samples a second; `None` for more channels than the library takes.
+    #[must_use]
+    pub fn new(channels: usize, rate: u32) -> Option<Self> {
         let mode = Mode::I | Mode::LRA | Mode::M | Mode::S | Mode::TRUE_PEAK;
         let mut state = EbuR128::new(u32::try_from(channels).ok()?, rate, mode).ok()?;
         state.set_channel_map(&vec![Channel::Left; channels]).ok()?;
         Some(Self {
             state,
             channels,
-            step: u64::from(rate / 10).max(1),
+            step: u64::from(rate / 50).max(1),
             samples: 0,
             momentary: f64::NEG_INFINITY,
             short_term: f64::NEG_INFINITY,
@@ -49,7 +51,7 @@ impl LoudnessMeter {
     }
 
     /// Takes the next samples of every channel. The same result however they are divided.
-    pub(super) fn add(&mut self, planes: &[&[f64]]) {
+    pub fn add(&mut self, planes: &[&[f64]]) {
         let length = planes.first().map_or(0, |plane| plane.len());
         let mut from = 0;
         while from < length {
@@ -62,10 +64,10 @@ impl LoudnessMeter {
             from = to;
             if self.samples.is_multiple_of(self.step) {
                 let louder = |most: f64, now: Option<f64>| now.map_or(most, |now| most.max(now));
-                if self.samples >= 4 * self.step {
+                if self.samples >= 20 * self.step {
                     self.momentary = louder(self.momentary, self.state.loudness_momentary().ok());
                 }
-                if self.samples >= 30 * self.step {
+                if self.samples >= 150 * self.step && self.samples.is_multiple_of(5 * self.step) {
                     self.short_term = louder(self.short_term, self.state.loudness_shortterm().ok());
                 }
             }
@@ -73,7 +75,8 @@ impl LoudnessMeter {
     }
 
     /// What it came to.
-    pub(super) fn finish(&self) -> Loudness {
+    #[must_use]
+    pub fn finish(&self) -> Loudness {
         let finite = |value: f64| value.is_finite().then_some(value);
         let peaks =
             (0..self.channels as u32).filter_map(|channel| self.state.true_peak(channel).ok());
@@ -89,7 +92,8 @@ impl LoudnessMeter {
 
 impl Loudness {
     /// As the broadcast extension stores it: hundredths, rounded to the nearest (EBU Tech 3285 v2, 2.4).
-    pub(super) fn stored(self) -> wave::Loudness {
+    #[must_use]
+    pub fn stored(self) -> wave::Loudness {
         let hundredths = |value: Option<f64>| {
             let value = (value? * 100.0).round();
             // beyond what the field's definition allows it says that it is not used

@@ -1,0 +1,179 @@
+//! The channels of a recording in, how good they are out: peaks between samples, loudness, noise floor, offset, clipping,
+//! drop-outs, mains hum, and how alike channels are. In one pass, in blocks; memory does not grow with the length.
+
+mod faults;
+mod floor;
+mod gated;
+mod hum;
+mod loudness;
+mod pairs;
+mod peak;
+#[cfg(test)]
+mod tests;
+
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+
+use faults::FaultMeter;
+use floor::FloorMeter;
+use gated::GatedMeter;
+use hum::HumMeter;
+pub use hum::{Hum, Line};
+pub use loudness::{Loudness, LoudnessMeter};
+pub use pairs::Pair;
+use pairs::PairMeter;
+use peak::PeakMeter;
+
+/// Runs of samples that are listed one by one; beyond that they are only counted.
+const MOST_RUNS: usize = 50;
+
+/// What a recording's channels came to.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct Quality {
+    /// One entry a channel, in the order of the channels.
+    pub channels: Vec<ChannelQuality>,
+    /// Every two channels that have sound; empty for more than 64 channels.
+    pub pairs: Vec<Pair>,
+}
+
+/// What one channel came to. Levels are relative to full scale 1: a sine that just fills it has an RMS of -3.01 dBFS. Absent
+/// values could not be measured: too short, or nothing above the gate.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
+pub struct ChannelQuality {
+    /// The largest value between samples, dBTP (ITU-R BS.1770 annex 2).
+    pub true_peak_dbtp: Option<f64>,
+    /// Integrated loudness of this channel by itself, LUFS (ITU-R BS.1770, EBU Tech 3341).
+    pub integrated_lufs: Option<f64>,
+    /// Loudness range, LU (EBU Tech 3342).
+    pub range_lu: Option<f64>,
+    /// Root of the mean square, dBFS.
+    pub rms_dbfs: Option<f64>,
+    /// What a tenth of all tenths of a second stay below, dBFS RMS; digital silence left out. Common practice, no source.
+    pub noise_floor_dbfs: Option<f64>,
+    /// The mean of all samples, full scale being 1.
+    pub offset: f64,
+    /// Runs of three and more samples at integer full scale, of one sign.
+    pub clips: Runs,
+    /// Runs of exact zeros amid sound, shorter than a tenth of a second.
+    pub drop_outs: Runs,
+    /// Mains hum, where there is some.
+    pub hum: Option<Hum>,
+}
+
+/// Runs of samples.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Runs {
+    /// How many there are.
+    pub count: u64,
+    /// How many samples the longest has.
+    pub longest: u64,
+    /// First sample and number of samples of the first fifty.
+    pub first: Vec<[u64; 2]>,
+}
+
+impl Runs {
+    fn add(&mut self, start: u64, samples: u64) {
+        self.count += 1;
+        self.longest = self.longest.max(samples);
+        if self.first.len() < MOST_RUNS {
+            self.first.push([start, samples]);
+        }
+    }
+}
+
+/// Gathers [`Quality`].
+pub struct QualityMeter {
+    channels: Vec<ChannelMeter>,
+    pairs: PairMeter,
+}
+
+struct ChannelMeter {
+    gated: Option<GatedMeter>,
+    peak: Option<PeakMeter>,
+    floor: FloorMeter,
+    faults: FaultMeter,
+    hum: HumMeter,
+}
+
+impl QualityMeter {
+    /// A meter for `channels` at `rate` samples a second.
+    #[must_use]
+    pub fn new(channels: usize, rate: u32) -> Self {
+        let hum = HumMeter::new(rate);
+        Self {
+            channels: (0..channels)
+                .map(|_| ChannelMeter {
+                    gated: GatedMeter::new(rate),
+                    peak: PeakMeter::new(rate),
+                    floor: FloorMeter::new(rate),
+                    faults: FaultMeter::new(rate),
+                    hum: hum.clone(),
+                })
+                .collect(),
+            pairs: PairMeter::new(channels),
+        }
+    }
+
+    /// Takes the next samples of all channels, slices of one length. All cores share them: give it a second or so at a time.
+    pub fn add(&mut self, planes: &[&[f64]]) {
+        self.channels
+            .par_iter_mut()
+            .zip(planes)
+            .for_each(|(meter, plane)| {
+                meter.add(plane);
+            });
+        self.pairs.add(planes);
+    }
+
+    /// What it came to.
+    #[must_use]
+    pub fn finish(self) -> Quality {
+        Quality {
+            channels: self
+                .channels
+                .into_iter()
+                .map(ChannelMeter::finish)
+                .collect(),
+            pairs: self.pairs.finish(),
+        }
+    }
+}
+
+impl ChannelMeter {
+    fn add(&mut self, plane: &[f64]) {
+        self.floor.add(plane);
+        self.faults.add(plane);
+        // one value that is no number would spoil all that filters say afterwards
+        let numbers: Vec<f64>;
+        let plane = if plane.iter().all(|value| value.is_finite()) {
+            plane
+        } else {
+            let finite = |value: &f64| if value.is_finite() { *value } else { 0.0 };
+            numbers = plane.iter().map(finite).collect();
+            &numbers
+        };
+        self.hum.add(plane);
+        if let Some(gated) = &mut self.gated {
+            gated.add(plane);
+        }
+        if let Some(peak) = &mut self.peak {
+            peak.add(plane);
+        }
+    }
+
+    fn finish(self) -> ChannelQuality {
+        let floor = self.floor.finish();
+        let (clips, drop_outs) = self.faults.finish();
+        ChannelQuality {
+            true_peak_dbtp: self.peak.and_then(|meter| meter.finish()),
+            integrated_lufs: self.gated.as_ref().and_then(GatedMeter::integrated_lufs),
+            range_lu: self.gated.as_ref().and_then(GatedMeter::range_lu),
+            rms_dbfs: floor.rms_dbfs,
+            noise_floor_dbfs: floor.noise_floor_dbfs,
+            offset: floor.offset,
+            clips,
+            drop_outs,
+            hum: self.hum.finish(),
+        }
+    }
+}
