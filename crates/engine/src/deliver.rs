@@ -10,10 +10,9 @@ use crate::finding::Finding;
 use crate::media;
 use crate::render::Renderer;
 use crate::report::{
-    self, Link, MeasuredAgain, Output, OutputChannel, Overlay, OverlayRequest, ReportInput,
-    Settings, SoundReport, SoundReportEntry,
+    self, JudgedGroup, Link, MeasuredAgain, Output, OutputChannel, Overlay, OverlayRequest,
+    ReportInput, Settings, SoundReport, SoundReportEntry,
 };
-use crate::session::Session;
 use crate::signal::Sound;
 use crate::take::TakeSound;
 
@@ -37,8 +36,8 @@ pub struct PaperInput<'a> {
     pub checked: &'a Checked,
     /// The list of channels that was built by, if there was one.
     pub channels: Option<&'a ChannelList>,
-    /// What was declared of the channels.
-    pub session: &'a Session,
+    /// The groups that were declared, judged in every joint take.
+    pub groups: &'a [Vec<JudgedGroup>],
     /// What concerns the whole day: the cards, the settings, the build, the check.
     pub findings: &'a [Finding],
 }
@@ -91,7 +90,11 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         text: input.alignment.to_json()?,
     }];
     let takes = &input.alignment.joint_takes;
-    let outputs: Vec<Option<Output>> = takes.iter().map(|take| output_of(take, input)).collect();
+    let outputs: Vec<Option<Output>> = takes
+        .iter()
+        .zip(input.groups)
+        .map(|(take, groups)| output_of(take, groups, input))
+        .collect();
     let settings = input
         .alignment
         .settings
@@ -168,9 +171,7 @@ fn concerning(take: &JointTake, all: &[JointTake], findings: &[Finding]) -> Vec<
         .collect()
 }
 
-fn output_of(take: &JointTake, input: &PaperInput<'_>) -> Option<Output> {
-    let mut qualities = input.built.qualities.iter();
-    let quality = qualities.find(|quality| quality.joint_take == take.name);
+fn output_of(take: &JointTake, groups: &[JudgedGroup], input: &PaperInput<'_>) -> Option<Output> {
     let files: Vec<&OutputFile> = input
         .built
         .outputs
@@ -186,8 +187,8 @@ fn output_of(take: &JointTake, input: &PaperInput<'_>) -> Option<Output> {
         first_lead_position: first,
         length_samples: (end - first) as u64,
         files: files.iter().map(|file| file_of(file)).collect(),
-        groups: report::judge_groups(input.session, take, quality),
-        quality: quality.cloned(),
+        groups: groups.to_vec(),
+        quality: input.built.quality_of(&take.name).cloned(),
         residuals: input
             .checked
             .residuals

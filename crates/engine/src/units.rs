@@ -158,6 +158,17 @@ pub fn counted(number: usize, noun: &str) -> String {
     format!("{number} {noun}{}", if number == 1 { "" } else { "s" })
 }
 
+/// Every value once, in the order in which they first stand; for a few.
+pub fn distinct<T: PartialEq>(values: impl IntoIterator<Item = T>) -> Vec<T> {
+    let mut all = Vec::new();
+    for value in values {
+        if !all.contains(&value) {
+            all.push(value);
+        }
+    }
+    all
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -3,13 +3,14 @@
 use anyhow::Result;
 
 use super::args::BuildArgs;
-use super::day::{Day, Work, tell_findings};
+use super::day::{Day, Declared, Work, tell_findings};
 use super::exit::Ended;
 use super::say;
 use super::watch::Watch;
 
 /// Builds what the alignment says.
 pub fn run(args: &BuildArgs, json: bool) -> Result<Ended> {
+    let declared = Declared::read(&args.shape)?;
     let watch = Watch::new();
     let day = Day::of_file(&args.alignment)?;
     let built = day.build(
@@ -17,6 +18,7 @@ pub fn run(args: &BuildArgs, json: bool) -> Result<Ended> {
         &args.shape,
         Work {
             cards: &[],
+            declared: &declared,
             progress: &watch,
         },
     )?;

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use anyhow::Result;
-use engine::alignment::Alignment;
+use engine::alignment::{Alignment, JointTake};
 use engine::build::{
     BuildOptions, BuildReport, ChannelList, Gain, OutputFormat, ReadBackFrom, Shape, Span, build,
 };
@@ -14,7 +14,7 @@ use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resamp
 use engine::finding::{Finding, Weight};
 use engine::output::{ReadBack, Replace, refuse_existing, write_text};
 use engine::progress::Progress;
-use engine::report::{alignment_text, group_findings, judge_groups};
+use engine::report::{JudgedGroup, alignment_text, group_findings, judge_groups};
 use engine::session::Session;
 use engine::take::{scan, settings_table};
 use engine::units::counted;
@@ -115,7 +115,7 @@ impl Day {
                 SpanArg::Common => Span::Common,
                 SpanArg::Longest => Span::Longest,
             },
-            channels: args.channels.as_deref().map(channels_of).transpose()?,
+            channels: work.declared.channels.clone(),
             largest_file: args.split.map(|split| match split {
                 SplitArg::Two => (1 << 31) - 1,
                 SplitArg::Four => (1 << 32) - 1,
@@ -131,14 +131,18 @@ impl Day {
             cards: work.cards.to_vec(),
             ..BuildOptions::new(out)
         };
-        let session = args.session.as_deref().map(session_of).transpose()?;
-        let session = session.unwrap_or_default();
         let report = build(&self.alignment, &options, work.progress)?;
         let checked = check(&self.alignment, &report, work.progress);
         let mut findings = report.findings.clone();
         findings.extend(checked.findings.iter().cloned());
-        for take in &self.alignment.joint_takes {
-            findings.extend(group_findings(take, &judge_groups(&session, take, None)));
+        let takes = &self.alignment.joint_takes;
+        let judge = |take: &JointTake| {
+            let quality = report.quality_of(&take.name);
+            judge_groups(&work.declared.session, take, quality)
+        };
+        let groups: Vec<Vec<JudgedGroup>> = takes.iter().map(judge).collect();
+        for (take, groups) in takes.iter().zip(&groups) {
+            findings.extend(group_findings(take, groups));
         }
         let mut day_findings = self.findings.clone();
         day_findings.extend(findings.iter().cloned());
@@ -147,7 +151,7 @@ impl Day {
             built: &report,
             checked: &checked,
             channels: options.channels.as_ref(),
-            session: &session,
+            groups: &groups,
             findings: &day_findings,
         })?;
         for paper in &written {
@@ -165,6 +169,8 @@ impl Day {
 pub struct Work<'a> {
     /// The cards, which are never written to.
     pub cards: &'a [PathBuf],
+    /// What was declared of the channels.
+    pub declared: &'a Declared,
     /// Who is told how far it is.
     pub progress: &'a dyn Progress,
 }
@@ -246,11 +252,22 @@ pub fn text_of(path: &Path) -> engine::Result<String> {
     })
 }
 
-/// Reads what building will need, so that a slip of the pen is told before hours of measuring.
-pub fn read_ahead(args: &ShapeArgs) -> engine::Result<()> {
-    args.channels.as_deref().map(channels_of).transpose()?;
-    args.session.as_deref().map(session_of).transpose()?;
-    Ok(())
+/// What a person declared of the channels in files.
+#[derive(Debug, Default)]
+pub struct Declared {
+    channels: Option<ChannelList>,
+    session: Session,
+}
+
+impl Declared {
+    /// Reads the files: before anything is measured, so that a slip of the pen is told before hours of work.
+    pub fn read(args: &ShapeArgs) -> engine::Result<Self> {
+        let session = args.session.as_deref().map(session_of).transpose()?;
+        Ok(Self {
+            channels: args.channels.as_deref().map(channels_of).transpose()?,
+            session: session.unwrap_or_default(),
+        })
+    }
 }
 
 /// What a session file declares.

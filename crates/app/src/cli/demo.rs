@@ -11,7 +11,7 @@ use rehearsal::{Comparison, Truth, write_shoots};
 use super::args::{
     DemoArgs, FormatArg, MeasureArgs, ReadBackArg, ResampleArg, ShapeArg, ShapeArgs, SpanArg,
 };
-use super::day::{Day, Work, tell_findings};
+use super::day::{Day, Declared, Work, tell_findings};
 use super::exit::Ended;
 use super::say;
 use super::watch::Watch;
@@ -49,6 +49,7 @@ pub fn run(args: &DemoArgs, json: bool) -> Result<Ended> {
         &shape(),
         Work {
             cards: &units,
+            declared: &Declared::default(),
             progress: &watch,
         },
     )?;

@@ -3,18 +3,19 @@
 use anyhow::Result;
 
 use super::args::JoinArgs;
-use super::day::{Day, Work, read_ahead, tell_findings};
+use super::day::{Day, Declared, Work, tell_findings};
 use super::exit::Ended;
 use super::say;
 use super::watch::Watch;
 
 /// Runs the main job.
 pub fn run(args: &JoinArgs, json: bool) -> Result<Ended> {
-    read_ahead(&args.shape)?;
+    let declared = Declared::read(&args.shape)?;
     let watch = Watch::new();
     let day = Day::measure(&args.cards, &args.measure, &watch)?;
     let work = Work {
         cards: &args.cards,
+        declared: &declared,
         progress: &watch,
     };
     let built = day.build(&args.out, &args.shape, work)?;

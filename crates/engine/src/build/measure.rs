@@ -2,7 +2,6 @@
 
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-use crate::error::{Error, Kind, Result};
 use crate::quality::{Quality, QualityMeter};
 
 /// Values of all channels in a block: 8 MiB. Three blocks exist at a time.
@@ -94,9 +93,4 @@ impl Measurer {
         }
         self.meter.finish()
     }
-}
-
-/// What a measuring thread came to.
-pub(super) fn measured(ended: std::thread::Result<Quality>) -> Result<Quality> {
-    ended.map_err(|_| Error::new(Kind::Io, "measuring ended before its time"))
 }

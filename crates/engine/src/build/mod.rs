@@ -161,6 +161,15 @@ pub struct BuildReport {
     pub hash_list: Option<PathBuf>,
 }
 
+impl BuildReport {
+    /// How good the channels of a joint take are; `None` where it was not built or that was not measured.
+    #[must_use]
+    pub fn quality_of(&self, joint_take: &str) -> Option<&TakeQuality> {
+        let mut all = self.qualities.iter();
+        all.find(|quality| quality.joint_take == joint_take)
+    }
+}
+
 /// How good the channels of a joint take are in the recording, measured as they were written.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TakeQuality {

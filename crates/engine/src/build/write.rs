@@ -14,7 +14,7 @@ use zerocopy::IntoBytes;
 
 use super::ReadBackFrom;
 use super::in_order::{Spare, in_order};
-use super::measure::{self, Feeder};
+use super::measure::{Feeder, ends};
 use super::plan::{Plan, PlannedChannel, PlannedFile};
 use super::quantise::{Beyond, quantise};
 use super::read_back::{Behind, Verified, follow, from_medium};
@@ -129,7 +129,7 @@ pub(super) fn write<'p>(
         }
     }
     let measuring = plan.options.quality && !plan.channels.is_empty();
-    let ends = measuring.then(|| measure::ends(plan.channels.len(), plan.take.sample_rate));
+    let ends = measuring.then(|| ends(plan.channels.len(), plan.take.sample_rate));
     let (feeder, measurer) = ends.unzip();
     let (to_flusher, flushes) = channel();
     let (to_follower, grown) = channel();
@@ -144,12 +144,9 @@ pub(super) fn write<'p>(
             feeder,
         };
         let written = write_ranges(plan, &mut open, told, progress);
-        let ended = |result: std::thread::Result<Result<()>>| {
-            result.unwrap_or_else(|_| Err(Error::new(Kind::Io, "a thread ended before its time")))
-        };
-        let flushed = ended(flusher.join());
-        let followed = ended(follower.join());
-        let quality = measurer.map(|measurer| measure::measured(measurer.join()));
+        let flushed = ended(flusher.join()).flatten();
+        let followed = ended(follower.join()).flatten();
+        let quality = measurer.map(|measurer| ended(measurer.join()));
         // the medium's own complaint comes first, what follows from it last
         let beyond = flushed.and(written)?;
         if beyond.count == 0 {
@@ -182,6 +179,11 @@ pub(super) fn write<'p>(
         behind,
         quality,
     }))
+}
+
+/// What a thread that was joined came to.
+fn ended<T>(joined: std::thread::Result<T>) -> Result<T> {
+    joined.map_err(|_| Error::new(Kind::Io, "a thread ended before its time"))
 }
 
 /// Compares what was written with what was meant: most of it was read back already.

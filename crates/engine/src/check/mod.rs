@@ -36,8 +36,7 @@ pub fn check(alignment: &Alignment, report: &BuildReport, progress: &dyn Progres
         for output in &outputs {
             checked.findings.extend(levels::findings(output));
         }
-        let measured = report.qualities.iter();
-        for quality in measured.filter(|quality| quality.joint_take == take.name) {
+        if let Some(quality) = report.quality_of(&take.name) {
             checked
                 .findings
                 .extend(quality::findings(&take.members, quality));

@@ -37,34 +37,27 @@ pub(super) fn findings(members: &[Member], quality: &TakeQuality) -> Vec<Finding
 fn of_channel(take: &TakeQuality, channel: &MeasuredChannel, middle: Option<f64>) -> Vec<Finding> {
     let quality = &channel.quality;
     let mut findings = Vec::new();
-    let first = |runs: &Runs| {
-        let at = runs.first.first().map_or(0, |run| run[0]);
-        format!("first at {:.3} s", at as f64 / f64::from(take.sample_rate))
+    let found = |runs: &Runs, of: &str| {
+        let first = runs.first.first().map_or(0, |run| run[0]);
+        format!(
+            "{} runs{of}, the longest {} samples, first at {:.3} s",
+            runs.count,
+            runs.longest,
+            first as f64 / f64::from(take.sample_rate)
+        )
     };
     if quality.clips.count > 0 {
-        let found = format!(
-            "{} runs, the longest {} samples, {}",
-            quality.clips.count,
-            quality.clips.longest,
-            first(&quality.clips)
-        );
         findings.push(
             Finding::new("clipped", Weight::Warn, "samples in a row at full scale")
-                .measured(found, "fewer than three in a row")
+                .measured(found(&quality.clips, ""), "fewer than three in a row")
                 .because("the converter or the gain before it was driven too far")
                 .then("listen there; what is flat cannot be brought back by turning it down"),
         );
     }
     if quality.drop_outs.count > 0 {
-        let found = format!(
-            "{} runs of zeros, the longest {} samples, {}",
-            quality.drop_outs.count,
-            quality.drop_outs.longest,
-            first(&quality.drop_outs)
-        );
         findings.push(
             Finding::new("drop-outs", Weight::Warn, "sound breaks off for moments")
-                .measured(found, "none")
+                .measured(found(&quality.drop_outs, " of zeros"), "none")
                 .because("a digital input that lost its clock, a radio link, or a bad connection")
                 .then("listen there; mend it with another channel"),
         );

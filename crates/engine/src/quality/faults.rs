@@ -1,6 +1,6 @@
 //! One channel in; runs at full scale and runs of zeros amid sound out.
 
-use super::Runs;
+use super::{Runs, keep_last};
 
 /// Samples that are looked over at once for anything suspicious.
 const PIECE: usize = 64;
@@ -75,12 +75,7 @@ impl FaultMeter {
             } else {
                 self.add_each(piece);
             }
-            if piece.len() == PIECE {
-                self.before.copy_from_slice(piece);
-            } else {
-                self.before.rotate_left(piece.len());
-                self.before[PIECE - piece.len()..].copy_from_slice(piece);
-            }
+            keep_last(&mut self.before, piece);
         }
     }
 

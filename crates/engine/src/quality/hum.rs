@@ -5,6 +5,8 @@
 //! Mains frequency: within 1 % of 50 Hz nearly always (EN 50160, from memory), within 0.2 Hz mostly; the rest of the figures
 //! is our own, held to rehearsal sounds.
 
+use std::sync::Arc;
+
 use realfft::num_complex::Complex64;
 use serde::{Deserialize, Serialize};
 
@@ -53,7 +55,8 @@ pub struct Line {
 #[derive(Clone)]
 pub(super) struct HumMeter {
     transform: Transform,
-    window: Vec<f64>,
+    /// Shared by the meters of all channels.
+    window: Arc<[f64]>,
     bin_hz: f64,
     held: Vec<f64>,
     /// Sums of levels, dB, from bin 0 on.
@@ -69,7 +72,7 @@ impl HumMeter {
         let kept = ((HIGHEST_HZ / bin_hz) as usize).min(length / 2);
         Self {
             transform: Transform::new(length),
-            window: hann(length),
+            window: hann(length).into(),
             bin_hz,
             held: Vec::with_capacity(length),
             sums: vec![0.0; kept],
@@ -91,7 +94,7 @@ impl HumMeter {
 
     fn take_spectrum(&mut self) {
         let length = self.window.len() as f64;
-        for (value, weight) in self.held.iter_mut().zip(&self.window) {
+        for (value, weight) in self.held.iter_mut().zip(self.window.iter()) {
             *value *= weight;
         }
         let spectrum = self.transform.spectrum(&self.held);

@@ -1,9 +1,11 @@
-//! The channels of a file in, their loudness together out: ITU-R BS.1770 and EBU Tech 3341 and 3342 by a library, with
-//! every channel of weight 1, because channels are microphones without a place around a listener.
+//! Channels in, their loudness together out: ITU-R BS.1770 and EBU Tech 3341 and 3342, the weighting filter and the values
+//! between samples by a library, with every channel of weight 1, because channels are microphones without a place around a
+//! listener.
 
 use ebur128::{Channel, EbuR128, Mode};
 use serde::{Deserialize, Serialize};
 
+use super::gate::Gate;
 use crate::units::Db;
 
 /// What a file came to. Absent values could not be measured: nothing above the gate, or too short.
@@ -25,26 +27,41 @@ pub struct Loudness {
 pub struct LoudnessMeter {
     state: EbuR128,
     channels: usize,
-    /// Samples between two looks at the momentary window, 20 ms: Tech 3341, table 1, case 13 has bursts as long as the
-    /// window that begin on multiples of 20 ms. The short-term window is looked at every fifth time.
+    /// Samples between two looks, and looks in a tenth of a second.
     step: u64,
+    looks: u64,
     samples: u64,
+    gate: Gate,
     momentary: f64,
     short_term: f64,
 }
+
+/// Looks in a tenth of a second at the momentary window: Tech 3341, table 1, case 13 has bursts as long as the window that
+/// begin on multiples of 20 ms.
+const LOOKS: u64 = 5;
 
 impl LoudnessMeter {
     /// A meter for `channels` together at `rate` samples a second; `None` for more channels than the library takes.
     #[must_use]
     pub fn new(channels: usize, rate: u32) -> Option<Self> {
-        let mode = Mode::I | Mode::LRA | Mode::M | Mode::S | Mode::TRUE_PEAK;
+        Self::looking(channels, rate, LOOKS, Mode::M | Mode::TRUE_PEAK)
+    }
+
+    /// A meter for one channel that leaves true peak and momentary loudness out, which take most of the time.
+    pub(super) fn gated(rate: u32) -> Option<Self> {
+        Self::looking(1, rate, 1, Mode::M)
+    }
+
+    fn looking(channels: usize, rate: u32, looks: u64, mode: Mode) -> Option<Self> {
         let mut state = EbuR128::new(u32::try_from(channels).ok()?, rate, mode).ok()?;
         state.set_channel_map(&vec![Channel::Left; channels]).ok()?;
         Some(Self {
             state,
             channels,
-            step: u64::from(rate / 50).max(1),
+            step: (u64::from(rate) / (10 * looks)).max(1),
+            looks,
             samples: 0,
+            gate: Gate::new(),
             momentary: f64::NEG_INFINITY,
             short_term: f64::NEG_INFINITY,
         })
@@ -63,14 +80,20 @@ impl LoudnessMeter {
             self.samples += (to - from) as u64;
             from = to;
             if self.samples.is_multiple_of(self.step) {
-                let louder = |most: f64, now: Option<f64>| now.map_or(most, |now| most.max(now));
-                if self.samples >= 20 * self.step {
-                    self.momentary = louder(self.momentary, self.state.loudness_momentary().ok());
-                }
-                if self.samples >= 150 * self.step && self.samples.is_multiple_of(5 * self.step) {
-                    self.short_term = louder(self.short_term, self.state.loudness_shortterm().ok());
-                }
+                self.look();
             }
+        }
+    }
+
+    fn look(&mut self) {
+        let found = |loudness: Result<f64, _>| loudness.unwrap_or(f64::NEG_INFINITY);
+        if self.looks > 1 && self.samples >= 4 * self.looks * self.step {
+            self.momentary = self.momentary.max(found(self.state.loudness_momentary()));
+        }
+        if self.samples.is_multiple_of(self.looks * self.step) {
+            self.gate.add(found(self.state.loudness_window(100)));
+            let last = self.gate.short_term_lufs().unwrap_or(f64::NEG_INFINITY);
+            self.short_term = self.short_term.max(last);
         }
     }
 
@@ -81,8 +104,8 @@ impl LoudnessMeter {
         let peaks =
             (0..self.channels as u32).filter_map(|channel| self.state.true_peak(channel).ok());
         Loudness {
-            integrated_lufs: self.state.loudness_global().ok().and_then(finite),
-            range_lu: self.state.loudness_range().ok().and_then(finite),
+            integrated_lufs: self.gate.integrated_lufs(),
+            range_lu: self.gate.range_lu(),
             true_peak_dbtp: finite(Db::of_amplitude(peaks.fold(0.0, f64::max)).0),
             momentary_lufs: finite(self.momentary),
             short_term_lufs: finite(self.short_term),

@@ -1,9 +1,10 @@
 //! The channels of a recording in, how good they are out: peaks between samples, loudness, noise floor, offset, clipping,
 //! drop-outs, mains hum, and how alike channels are. In one pass, in blocks; memory does not grow with the length.
 
+mod classes;
 mod faults;
 mod floor;
-mod gated;
+mod gate;
 mod hum;
 mod loudness;
 mod pairs;
@@ -11,12 +12,13 @@ mod peak;
 #[cfg(test)]
 mod tests;
 
+use std::borrow::Cow;
+
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
 use faults::FaultMeter;
 use floor::FloorMeter;
-use gated::GatedMeter;
 use hum::HumMeter;
 pub use hum::{Hum, Line};
 pub use loudness::{Loudness, LoudnessMeter};
@@ -88,7 +90,7 @@ pub struct QualityMeter {
 }
 
 struct ChannelMeter {
-    gated: Option<GatedMeter>,
+    loudness: Option<LoudnessMeter>,
     peak: Option<PeakMeter>,
     floor: FloorMeter,
     faults: FaultMeter,
@@ -103,7 +105,7 @@ impl QualityMeter {
         Self {
             channels: (0..channels)
                 .map(|_| ChannelMeter {
-                    gated: GatedMeter::new(rate),
+                    loudness: LoudnessMeter::gated(rate),
                     peak: PeakMeter::new(rate),
                     floor: FloorMeter::new(rate),
                     faults: FaultMeter::new(rate),
@@ -116,13 +118,14 @@ impl QualityMeter {
 
     /// Takes the next samples of all channels, slices of one length. All cores share them: give it a second or so at a time.
     pub fn add(&mut self, planes: &[&[f64]]) {
-        self.channels
-            .par_iter_mut()
+        let numbers: Vec<Cow<'_, [f64]>> = planes.par_iter().map(|plane| numbers(plane)).collect();
+        let meters = self.channels.par_iter_mut();
+        meters
             .zip(planes)
-            .for_each(|(meter, plane)| {
-                meter.add(plane);
-            });
-        self.pairs.add(planes);
+            .zip(&numbers)
+            .for_each(|((meter, plane), numbers)| meter.add(plane, numbers));
+        let numbers: Vec<&[f64]> = numbers.iter().map(AsRef::as_ref).collect();
+        self.pairs.add(&numbers);
     }
 
     /// What it came to.
@@ -139,35 +142,50 @@ impl QualityMeter {
     }
 }
 
+/// Samples with 0 for every value that is no number: one of them would spoil all that filters and sums say afterwards.
+fn numbers(plane: &[f64]) -> Cow<'_, [f64]> {
+    if plane.iter().all(|value| value.is_finite()) {
+        return Cow::Borrowed(plane);
+    }
+    let finite = |value: &f64| if value.is_finite() { *value } else { 0.0 };
+    Cow::Owned(plane.iter().map(finite).collect())
+}
+
+/// Puts new samples behind those that are kept, of which the oldest go.
+fn keep_last<const N: usize>(kept: &mut [f64; N], new: &[f64]) {
+    match new.last_chunk::<N>() {
+        Some(last) => *kept = *last,
+        None => {
+            kept.rotate_left(new.len());
+            kept[N - new.len()..].copy_from_slice(new);
+        }
+    }
+}
+
 impl ChannelMeter {
-    fn add(&mut self, plane: &[f64]) {
-        self.floor.add(plane);
+    /// Takes the next samples, as they are and with 0 for what is no number.
+    fn add(&mut self, plane: &[f64], numbers: &[f64]) {
+        // what is no number is no zero, and no drop-out
         self.faults.add(plane);
-        // one value that is no number would spoil all that filters say afterwards
-        let numbers: Vec<f64>;
-        let plane = if plane.iter().all(|value| value.is_finite()) {
-            plane
-        } else {
-            let finite = |value: &f64| if value.is_finite() { *value } else { 0.0 };
-            numbers = plane.iter().map(finite).collect();
-            &numbers
-        };
-        self.hum.add(plane);
-        if let Some(gated) = &mut self.gated {
-            gated.add(plane);
+        self.floor.add(numbers);
+        self.hum.add(numbers);
+        if let Some(loudness) = &mut self.loudness {
+            loudness.add(&[numbers]);
         }
         if let Some(peak) = &mut self.peak {
-            peak.add(plane);
+            peak.add(numbers);
         }
     }
 
     fn finish(self) -> ChannelQuality {
+        let loudness = self.loudness.map(|meter| meter.finish());
+        let loudness = loudness.unwrap_or_default();
         let floor = self.floor.finish();
         let (clips, drop_outs) = self.faults.finish();
         ChannelQuality {
             true_peak_dbtp: self.peak.and_then(|meter| meter.finish()),
-            integrated_lufs: self.gated.as_ref().and_then(GatedMeter::integrated_lufs),
-            range_lu: self.gated.as_ref().and_then(GatedMeter::range_lu),
+            integrated_lufs: loudness.integrated_lufs,
+            range_lu: loudness.range_lu,
             rms_dbfs: floor.rms_dbfs,
             noise_floor_dbfs: floor.noise_floor_dbfs,
             offset: floor.offset,

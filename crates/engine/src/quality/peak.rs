@@ -3,6 +3,7 @@
 
 use ebur128::{Channel, EbuR128, Mode};
 
+use super::keep_last;
 use crate::units::Db;
 
 /// Samples that are judged together.
@@ -50,12 +51,7 @@ impl PeakMeter {
             } else {
                 self.listening = false;
             }
-            if block.len() >= REACH {
-                self.before.copy_from_slice(&block[block.len() - REACH..]);
-            } else {
-                self.before.rotate_left(block.len());
-                self.before[REACH - block.len()..].copy_from_slice(block);
-            }
+            keep_last(&mut self.before, block);
         }
     }
 

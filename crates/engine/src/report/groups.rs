@@ -7,6 +7,7 @@ use crate::alignment::{JointTake, Role};
 use crate::build::TakeQuality;
 use crate::finding::{Finding, Weight};
 use crate::session::{Group, Session};
+use crate::units::distinct;
 
 /// What can be said of a group.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -78,8 +79,7 @@ fn judge(group: &Group, joint: &JointTake, quality: Option<&TakeQuality>) -> Jud
         !found.any(|(own, index, _)| own.eq_ignore_ascii_case(unit) && index == number)
     });
     let missing = missing.cloned().collect();
-    let mut units: Vec<String> = channels.iter().map(|(unit, _, _)| unit.clone()).collect();
-    units.dedup();
+    let units = distinct(channels.iter().map(|(unit, _, _)| unit.clone()));
     let error_s = error_between(&units, joint);
     let allowed_s = group.class.allowed_s();
     let verdict = match (units.len(), error_s) {
@@ -139,6 +139,7 @@ fn correlation(group: &Group, quality: &TakeQuality) -> Option<[f64; 2]> {
 pub fn group_findings(joint: &JointTake, groups: &[JudgedGroup]) -> Vec<Finding> {
     let found = groups.iter().filter_map(|group| {
         let microseconds = |seconds: f64| format!("±{:.3} µs", 1e6 * seconds);
+        let error = microseconds(group.error_s.unwrap_or_default());
         let crossing = group.units.join(" and ");
         let name = &group.name;
         let finding = match group.verdict {
@@ -161,10 +162,7 @@ pub fn group_findings(joint: &JointTake, groups: &[JudgedGroup]) -> Vec<Finding>
                 Weight::Note,
                 format!("{name} is spread over {crossing}; it is certain enough, by the claims"),
             )
-            .measured(
-                microseconds(group.error_s.unwrap_or_default()),
-                microseconds(group.allowed_s),
-            )
+            .measured(error, microseconds(group.allowed_s))
             .then("next time keep it on one unit, where nothing has to be measured"),
             Verdict::NotGoodEnough => Finding::new(
                 "group-not-certain-enough",
@@ -172,7 +170,7 @@ pub fn group_findings(joint: &JointTake, groups: &[JudgedGroup]) -> Vec<Finding>
                 format!("{name} is spread over {crossing}, and their places are not certain enough for it"),
             )
             .measured(
-                microseconds(group.error_s.unwrap_or_default()),
+                error,
                 format!("{} for {}", microseconds(group.allowed_s), group.used_as),
             )
             .because("what ties the units to each other does not tell more")

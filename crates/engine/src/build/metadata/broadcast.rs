@@ -8,17 +8,13 @@ use super::super::members::Source;
 use super::super::plan::{Plan, PlannedFile, words};
 use super::{MADE_BY, lead_header};
 use crate::alignment::Placement;
+use crate::units::distinct;
 
 /// The broadcast extension of `file`.
 pub(super) fn bext(plan: &Plan<'_>, file: &PlannedFile, with_loudness: bool) -> Bext {
     let theirs = lead_header(plan).bext.clone().unwrap_or_default();
     // a unit that was started again is named once
-    let mut units: Vec<&str> = Vec::new();
-    for source in plan.sources {
-        if !units.contains(&source.member.unit.as_str()) {
-            units.push(&source.member.unit);
-        }
-    }
+    let units = distinct(plan.sources.iter().map(|source| &*source.member.unit));
     let mut description = format!(
         "{}: {} channels of {} on the clock of {}",
         plan.take.name,

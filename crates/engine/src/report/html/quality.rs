@@ -48,15 +48,11 @@ pub fn measured(page: &mut Markup, quality: &TakeQuality) {
             } = &channel.quality;
             page.element("tr", &[], |page| {
                 page.leaf("th", &[("scope", "row")], &channel.name);
-                for level in [
-                    rms_dbfs,
-                    noise_floor_dbfs,
-                    true_peak_dbtp,
-                    integrated_lufs,
-                    range_lu,
-                ] {
+                for level in [rms_dbfs, noise_floor_dbfs, true_peak_dbtp, integrated_lufs] {
                     page.leaf("td", &[], &level_words(*level));
                 }
+                let range = range_lu.map_or("–".into(), |range| format!("{range:.1}"));
+                page.leaf("td", &[], &range);
                 page.leaf("td", &[], &offset_words(*offset));
                 page.leaf("td", &[], &runs_words(clips));
                 page.leaf("td", &[], &runs_words(drop_outs));

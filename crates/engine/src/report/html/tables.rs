@@ -2,7 +2,7 @@
 
 use super::{counted, facts, weight_shape};
 use crate::alignment::{JointTake, Member, Role};
-use crate::finding::Finding;
+use crate::finding::{Finding, Weight};
 use crate::report::markup::Markup;
 use crate::report::{Output, ReportInput, Settings, say, span};
 
@@ -17,13 +17,45 @@ pub fn findings(page: &mut Markup, findings: &[(&str, &Finding)]) {
         return;
     }
     page.element("ol", &[("class", "findings")], |page| {
-        for (unit, finding) in findings {
-            page.element("li", &[], |page| one_finding(page, unit, finding));
+        for alike in by_kind(findings) {
+            page.element("li", &[], |page| alike_findings(page, &alike));
         }
     });
 }
 
-fn one_finding(page: &mut Markup, unit: &str, finding: &Finding) {
+/// A finding with the unit it concerns.
+type Placed<'a> = (&'a str, &'a Finding);
+
+/// Findings that differ only in where and how much together, in the order of the first of each kind.
+fn by_kind<'a>(findings: &[Placed<'a>]) -> Vec<Vec<Placed<'a>>> {
+    let mut kinds: Vec<Vec<Placed<'a>>> = Vec::new();
+    for &placed in findings {
+        match kinds
+            .iter_mut()
+            .find(|kind| kind_of(kind[0].1) == kind_of(placed.1))
+        {
+            Some(kind) => kind.push(placed),
+            None => kinds.push(vec![placed]),
+        }
+    }
+    kinds
+}
+
+/// All of a finding but where and how much.
+fn kind_of(finding: &Finding) -> (Weight, [&str; 5]) {
+    let Finding {
+        code,
+        message,
+        limit,
+        cause,
+        next_step,
+        ..
+    } = finding;
+    (finding.weight, [code, message, limit, cause, next_step])
+}
+
+fn alike_findings(page: &mut Markup, findings: &[Placed<'_>]) {
+    let (_, finding) = findings[0];
     let word = say::weight(finding.weight);
     page.element(
         "span",
@@ -40,16 +72,24 @@ fn one_finding(page: &mut Markup, unit: &str, finding: &Finding) {
     );
     page.element("div", &[], |page| {
         page.leaf("p", &[], &finding.message);
-        let place = match (unit.is_empty(), finding.place.is_empty()) {
-            (true, _) => finding.place.clone(),
-            (false, true) => unit.to_string(),
-            (false, false) => format!("{unit}: {}", finding.place),
+        let (place, value) = match findings {
+            [(unit, one)] => (place_of(unit, one), one.value.as_str()),
+            _ => (String::new(), ""),
         };
+        if findings.len() > 1 {
+            page.element("ul", &[("class", "plain")], |page| {
+                for (unit, one) in findings {
+                    let separator = if one.value.is_empty() { "" } else { ": " };
+                    let words = format!("{}{separator}{}", place_of(unit, one), one.value);
+                    page.leaf("li", &[], &words);
+                }
+            });
+        }
         facts(
             page,
             &[
                 ("Where", &place),
-                ("Found", &finding.value),
+                ("Found", value),
                 ("Allowed", &finding.limit),
                 ("Likely cause", &finding.cause),
                 ("Next step", &finding.next_step),
@@ -57,6 +97,14 @@ fn one_finding(page: &mut Markup, unit: &str, finding: &Finding) {
             ],
         );
     });
+}
+
+fn place_of(unit: &str, finding: &Finding) -> String {
+    match (unit.is_empty(), finding.place.is_empty()) {
+        (true, _) => finding.place.clone(),
+        (false, true) => unit.to_string(),
+        (false, false) => format!("{unit}: {}", finding.place),
+    }
 }
 
 /// What each unit covers: a measured line, like a dimension in a drawing, and the figures.

@@ -1,7 +1,11 @@
 //! Hand-made joint takes in; the page is held to account by a strict parser and by a browser.
 
 use super::*;
+use crate::build::{MeasuredChannel, TakeQuality};
+use crate::quality::{ChannelQuality, Pair, Runs};
+use crate::report::judge_groups;
 use crate::report::{Excerpt, Link, Overlay, Settings, sample};
+use crate::session::Session;
 use crate::take::SettingsRow;
 
 fn units() -> Vec<String> {
@@ -312,4 +316,100 @@ fn broken_numbers_break_no_page() {
     joint.sample_rate = 0;
     joint.length_samples = u64::MAX;
     parsed(&page_of(&joint));
+}
+
+#[test]
+fn findings_that_differ_only_in_where_and_how_much_stand_together() {
+    let joint = sample::common_signal();
+    let one = |place: &str, value: &str| {
+        Finding::new("above-full-scale", Weight::Note, "above full scale")
+            .at(place)
+            .measured(value, "below 0 dBFS")
+    };
+    let findings = [
+        one("Mic 1", "+1.0 dBFS"),
+        Finding::new("gap", Weight::Note, "a gap").at("Mic 9"),
+        one("Mic 2", "+2.0 dBFS"),
+        // another limit is another finding
+        one("Mic 3", "+3.0 dBFS").measured("+3.0 dBFS", "below -1 dBFS"),
+    ];
+    let page = html(&ReportInput {
+        made_by: "commontime 0.1.0",
+        joint_take: &joint,
+        settings: Settings::default(),
+        findings: &findings,
+        overlays: &[],
+        output: None,
+        others: &[],
+    });
+    let text = visible_text(&page);
+    assert_eq!(text.matches("above full scale").count(), 2, "{text}");
+    for words in ["Mic 1: +1.0 dBFS", "Mic 2: +2.0 dBFS", "+3.0 dBFS", "Mic 9"] {
+        assert!(text.contains(words), "{words}");
+    }
+}
+
+#[test]
+fn quality_and_groups_stand_there() {
+    let joint = sample::common_signal();
+    let mut output = sample::output(&joint);
+    let measured = |name: &str, unit: &str, quality: ChannelQuality| MeasuredChannel {
+        name: name.into(),
+        unit: unit.into(),
+        unit_channel: 1,
+        group: None,
+        quality,
+    };
+    let loud = ChannelQuality {
+        rms_dbfs: Some(-20.04),
+        range_lu: Some(4.26),
+        drop_outs: Runs {
+            count: 3,
+            longest: 64,
+            first: vec![[480, 64]],
+        },
+        ..ChannelQuality::default()
+    };
+    let quality = TakeQuality {
+        joint_take: joint.name.clone(),
+        sample_rate: 48_000,
+        length_samples: joint.length_samples,
+        channels: vec![
+            measured("Flöte <1>", "NORTH", loud),
+            measured("Silent", "SOUTH", ChannelQuality::default()),
+        ],
+        pairs: vec![Pair {
+            channels: [0, 1],
+            correlation: -0.75,
+            gain_db: -3.0,
+        }],
+    };
+    let session = "[[group]]\nname = \"pair & co\"\nclass = \"array\"\nchannels = [\"NORTH:1\", \"SOUTH:1\"]\n";
+    let session = Session::from_toml(session).expect("a session");
+    output.groups = judge_groups(&session, &joint, Some(&quality));
+    output.quality = Some(quality);
+    let page = html(&ReportInput {
+        made_by: "commontime 0.1.0",
+        joint_take: &joint,
+        settings: Settings::default(),
+        findings: &[],
+        overlays: &[],
+        output: Some(&output),
+        others: &[],
+    });
+    parsed(&page);
+    let text = visible_text(&page);
+    for words in [
+        "Flöte <1>",
+        "-20.0",
+        "4.3",
+        "3 times, up to 64 samples",
+        "opposite",
+        "pair & co",
+        "capsules of one array",
+        "certain enough",
+        "-0.75",
+    ] {
+        assert!(text.contains(words), "{words}");
+    }
 }

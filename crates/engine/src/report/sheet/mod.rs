@@ -10,6 +10,7 @@ use super::{JudgedGroup, Output, say};
 use crate::alignment::Placement;
 use crate::build::TakeQuality;
 use crate::error::{Error, Kind, Result};
+use crate::units::distinct;
 
 pub use page::sound_report_html;
 
@@ -132,26 +133,16 @@ impl SoundReport {
     pub fn of(made_by: &str, entries: &[SoundReportEntry<'_>]) -> Self {
         let takes: Vec<ReportedTake> = entries.iter().map(|entry| take(*entry)).collect();
         let every = |of: fn(&ReportedTake) -> &String| {
-            let mut all: Vec<String> = Vec::new();
-            for value in takes.iter().map(of) {
-                if !value.is_empty() && !all.contains(value) {
-                    all.push(value.clone());
-                }
-            }
-            all
+            let values = takes.iter().map(of).filter(|value| !value.is_empty());
+            distinct(values.cloned())
         };
-        let mut productions: Vec<String> = Vec::new();
-        for output in entries.iter().filter_map(|entry| entry.output) {
-            let name = field(output, "project");
-            if !name.is_empty() && !productions.contains(&name) {
-                productions.push(name);
-            }
-        }
+        let outputs = entries.iter().filter_map(|entry| entry.output);
+        let productions = outputs.map(|output| field(output, "project"));
         Self {
             format: "commontime-sound-report",
             version: 1,
             made_by: made_by.into(),
-            productions,
+            productions: distinct(productions.filter(|name| !name.is_empty())),
             dates: every(|take| &take.date),
             rolls: every(|take| &take.roll),
             units: units(entries),
@@ -173,11 +164,9 @@ impl SoundReport {
 
 /// What a recording's files say under a name, once.
 fn field(output: &Output, name: &str) -> String {
-    let fields = output.files.iter().flat_map(|file| &file.fields);
-    let found = fields
-        .filter(|field| field[0] == name)
-        .map(|field| &field[1]);
-    found.into_iter().next().cloned().unwrap_or_default()
+    let mut fields = output.files.iter().flat_map(|file| &file.fields);
+    let found = fields.find(|field| field[0] == name);
+    found.map_or(String::new(), |field| field[1].clone())
 }
 
 fn units(entries: &[SoundReportEntry<'_>]) -> Vec<ReportedUnit> {
@@ -208,14 +197,9 @@ fn take(entry: SoundReportEntry<'_>) -> ReportedTake {
     };
     let first = entry.output.map_or(0, |output| output.first_lead_position);
     let placed = |wanted: bool| {
-        let mut units: Vec<String> = Vec::new();
-        for member in &joint.members {
-            let placed = member.placement != Placement::NotPlaced;
-            if placed == wanted && !units.contains(&member.unit) {
-                units.push(member.unit.clone());
-            }
-        }
-        units
+        let members = joint.members.iter();
+        let members = members.filter(|member| (member.placement != Placement::NotPlaced) == wanted);
+        distinct(members.map(|member| member.unit.clone()))
     };
     let files = entry.output.map_or(&[][..], |output| &output.files);
     let start = joint.start.samples_since_midnight;

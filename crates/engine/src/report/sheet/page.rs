@@ -4,7 +4,7 @@ use super::super::html::{document, entry, facts, table};
 use super::super::markup::Markup;
 use super::super::say;
 use super::{ReportedTake, SoundReport};
-use crate::units::counted;
+use crate::units::{counted, distinct};
 
 /// The sheet; `page_of` says where a joint take's own report is.
 #[must_use]
@@ -66,17 +66,6 @@ fn settings(take: &ReportedTake) -> String {
         settings.push(format!("{rate} timecode frames a second{drop}"));
     }
     settings.join(", ")
-}
-
-/// Each value once, in order of appearance.
-fn distinct(values: impl Iterator<Item = String>) -> Vec<String> {
-    let mut all: Vec<String> = Vec::new();
-    for value in values {
-        if !all.contains(&value) {
-            all.push(value);
-        }
-    }
-    all
 }
 
 fn takes(page: &mut Markup, report: &SoundReport, page_of: &dyn Fn(&str) -> String) {
