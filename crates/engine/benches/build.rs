@@ -41,6 +41,7 @@ fn main() {
         version: VERSION,
         made_by: "bench".into(),
         settings: None,
+        alone: Vec::new(),
         joint_takes: vec![JointTake {
             name: "long".into(),
             sample_rate: RATE,

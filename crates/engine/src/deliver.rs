@@ -1,4 +1,4 @@
-//! An alignment and what was built of it in, the papers that go with it out: alignment file, report pages, sound report.
+//! An alignment and what was built of it in, the papers that go with it out: alignment file, report pages, the day's reports.
 
 use std::path::Path;
 
@@ -10,19 +10,28 @@ use crate::finding::Finding;
 use crate::media;
 use crate::render::Renderer;
 use crate::report::{
-    self, JudgedGroup, Link, MeasuredAgain, Output, OutputChannel, Overlay, OverlayRequest,
-    ReportInput, Settings, SoundReport, SoundReportEntry,
+    self, DayReports, Faces, JudgedGroup, Link, MeasuredAgain, Output, OutputChannel, Overlay,
+    OverlayRequest, ReportInput, Settings, SoundReport, SyncReport,
 };
 use crate::signal::Sound;
 use crate::take::TakeSound;
 
-/// A text file of the output folder.
+/// A file of the output folder beside the recordings.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Paper {
     /// Its name in the output folder.
     pub name: String,
-    /// Its text.
-    pub text: String,
+    /// What stands in it: UTF-8, but for the prints.
+    pub bytes: Vec<u8>,
+}
+
+impl Paper {
+    fn new(name: impl Into<String>, bytes: impl Into<Vec<u8>>) -> Self {
+        Self {
+            name: name.into(),
+            bytes: bytes.into(),
+        }
+    }
 }
 
 /// What the papers are made from.
@@ -40,24 +49,34 @@ pub struct PaperInput<'a> {
     pub groups: &'a [Vec<JudgedGroup>],
     /// What concerns the whole day: the cards, the settings, the build, the check.
     pub findings: &'a [Finding],
+    /// The faces for print.
+    pub faces: &'a Faces,
 }
 
 /// The name of the list of channels.
 pub const CHANNELS: &str = "channels.csv";
+
+/// The names of the day's reports.
+pub const DAY_PAPERS: [&str; 8] = [
+    "sound-report.json",
+    "sound-report.csv",
+    "sound-report.html",
+    "sound-report.pdf",
+    "sync-report.json",
+    "sync-report.csv",
+    "sync-report.html",
+    "sync-report.pdf",
+];
 
 /// The names of all papers of a day.
 #[must_use]
 pub fn paper_names(alignment: &Alignment) -> Vec<String> {
     let takes = alignment.joint_takes.iter();
     let pages = takes.flat_map(|take| [report_name(&take.name), timeline_name(&take.name)]);
-    let sheets = [
-        "alignment.json",
-        "sound-report.csv",
-        "sound-report.json",
-        "sound-report.html",
-        CHANNELS,
-    ];
-    pages.chain(sheets.map(String::from)).collect()
+    let lists = ["alignment.json", CHANNELS].into_iter();
+    pages
+        .chain(lists.chain(DAY_PAPERS).map(String::from))
+        .collect()
 }
 
 /// The name of the report page of a joint take.
@@ -79,43 +98,37 @@ fn stamp_of(part: &Part) -> Option<u64> {
     header.bext.map(|bext| bext.time_reference)
 }
 
-/// Every paper of the day: `alignment.json`, one report page and one timeline a joint take, `sound-report.csv`, `channels.csv` to build from
-/// again with another choice of channels.
+/// Every paper of the day: `alignment.json`, one report page and one timeline a joint take, the day's reports,
+/// `channels.csv` to build from again with another choice of channels.
 ///
 /// # Errors
 /// When a source cannot be read for the magnified overlays.
 pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
-    let mut papers = vec![Paper {
-        name: "alignment.json".into(),
-        text: input.alignment.to_json()?,
-    }];
-    let takes = &input.alignment.joint_takes;
+    let alignment = input.alignment;
+    let mut papers = vec![Paper::new("alignment.json", alignment.to_json()?)];
+    let takes = &alignment.joint_takes;
     let outputs: Vec<Option<Output>> = takes
         .iter()
         .zip(input.groups)
         .map(|(take, groups)| output_of(take, groups, input))
         .collect();
-    let settings = input
-        .alignment
-        .settings
-        .as_ref()
-        .map_or_else(Settings::default, |table| Settings {
-            units: &table.units,
-            rows: &table.rows,
-        });
+    let settings = alignment.settings.as_ref();
+    let settings = settings.map_or_else(Settings::default, |table| Settings {
+        units: &table.units,
+        rows: &table.rows,
+    });
     for (take, output) in takes.iter().zip(&outputs) {
         let overlays = overlays_of(take)?;
-        let others: Vec<Link> = takes
-            .iter()
-            .filter(|other| other.name != take.name)
+        let others = takes.iter().filter(|other| other.name != take.name);
+        let others: Vec<Link> = others
             .map(|other| Link {
                 name: other.name.clone(),
                 href: report_name(&other.name),
             })
             .collect();
         let findings = concerning(take, takes, input.findings);
-        let text = report::html(&ReportInput {
-            made_by: &input.alignment.made_by,
+        let page = report::html(&ReportInput {
+            made_by: &alignment.made_by,
             joint_take: take,
             settings,
             findings: &findings,
@@ -123,42 +136,45 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
             output: output.as_ref(),
             others: &others,
         });
-        papers.push(Paper {
-            name: report_name(&take.name),
-            text,
-        });
-        papers.push(Paper {
-            name: timeline_name(&take.name),
-            text: report::timeline(take, &stamp_of)?,
-        });
+        papers.push(Paper::new(report_name(&take.name), page));
+        let timeline = report::timeline(take, &stamp_of)?;
+        papers.push(Paper::new(timeline_name(&take.name), timeline));
     }
-    let entries: Vec<SoundReportEntry> = takes
-        .iter()
-        .zip(&outputs)
-        .map(|(joint_take, output)| SoundReportEntry {
-            joint_take,
-            output: output.as_ref(),
-        })
-        .collect();
-    let table = report::sound_report_csv(&entries)?;
-    papers.push(Paper {
-        name: "sound-report.csv".into(),
-        text: table,
-    });
-    let sheet = SoundReport::of(&input.alignment.made_by, &entries);
-    papers.push(Paper {
-        name: "sound-report.json".into(),
-        text: sheet.to_json()?,
-    });
-    papers.push(Paper {
-        name: "sound-report.html".into(),
-        text: report::sound_report_html(&sheet, &report_name),
-    });
-    papers.push(Paper {
-        name: CHANNELS.into(),
-        text: ChannelList::table(input.alignment, input.channels)?,
-    });
+    let day = DayReports {
+        sound: SoundReport::of(alignment, &outputs),
+        sync: SyncReport::of(alignment, &outputs),
+    };
+    papers.extend(day_papers(&day, input.faces, &|name| {
+        Some(report_name(name))
+    })?);
+    let channels = ChannelList::table(alignment, input.channels)?;
+    papers.push(Paper::new(CHANNELS, channels));
     Ok(papers)
+}
+
+/// The day's two reports in all their forms, in the order of [`DAY_PAPERS`]; `page_of` says where a joint take's own page
+/// is, if there is one.
+///
+/// # Errors
+/// When a number in them is none.
+pub fn day_papers(
+    day: &DayReports,
+    faces: &Faces,
+    page_of: &dyn Fn(&str) -> Option<String>,
+) -> Result<Vec<Paper>> {
+    let (sound, sync) = (day.sound.document(page_of), day.sync.document(page_of));
+    let contents: [Vec<u8>; 8] = [
+        day.sound.to_json()?.into(),
+        day.sound.to_csv()?.into(),
+        report::screen(&sound).into(),
+        report::print(&sound, faces)?,
+        day.sync.to_json()?.into(),
+        day.sync.to_csv()?.into(),
+        report::screen(&sync).into(),
+        report::print(&sync, faces)?,
+    ];
+    let named = DAY_PAPERS.into_iter().zip(contents);
+    Ok(named.map(|(name, bytes)| Paper::new(name, bytes)).collect())
 }
 
 /// The findings that are not about another joint take alone.

@@ -37,6 +37,8 @@ pub enum Command {
     Build(BuildArgs),
     /// Say where a number came from
     Explain(ExplainArgs),
+    /// The day's sound report and sync report: from a folder of recordings, or from report or alignment files
+    Report(ReportArgs),
     /// Measure once what stands between stamps and truth for these units in these modes, and store it
     Calibrate(CalibrateArgs),
     /// Copy cards to several places, read every copy back, write hash lists
@@ -123,6 +125,28 @@ pub struct ExplainArgs {
     /// Which number: JOINT-TAKE, JOINT-TAKE/UNIT, JOINT-TAKE/UNIT/offset, .../rate, .../clock@MM:SS, .../findings
     #[arg(value_name = "WHERE")]
     pub place: Option<String>,
+}
+
+/// What `report` takes.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Without --out it prints a paragraph a recording for whoever receives it. Recordings of one day that were \
+    built in pieces come together when several folders are given. What stands in sound-report.json (notes, scenes, names) may \
+    be corrected by hand before."
+)]
+pub struct ReportArgs {
+    /// Folders that `join` or `build` wrote to; or their sound-report.json, sync-report.json or alignment.json
+    #[arg(required = true, num_args = 1.., value_name = "FILE")]
+    pub files: Vec<PathBuf>,
+    /// The folder for the reports: as JSON, table, page and print
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// A font for printed reports, for scripts that the program's own lacks; may be given more than once
+    #[arg(long, value_name = "FILE")]
+    pub font: Vec<PathBuf>,
+    /// Replace reports that exist
+    #[arg(long)]
+    pub replace: bool,
 }
 
 /// What `calibrate` takes.
@@ -337,6 +361,9 @@ pub struct ShapeArgs {
     /// Which channels belong together, and for what: a file of groups, held against the claims in the report
     #[arg(long, value_name = "FILE")]
     pub session: Option<PathBuf>,
+    /// A font for printed reports, for scripts that the program's own lacks; may be given more than once
+    #[arg(long, value_name = "FILE")]
+    pub font: Vec<PathBuf>,
     /// Do not measure loudness, true peaks, noise, hum, clipping and drop-outs of every channel
     #[arg(long)]
     pub no_quality: bool,

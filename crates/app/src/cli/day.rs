@@ -12,9 +12,9 @@ use engine::check::check;
 use engine::deliver::{PaperInput, paper_names, papers};
 use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
-use engine::output::{ReadBack, Replace, refuse_existing, write_text};
+use engine::output::{ReadBack, Replace, refuse_existing, write_bytes};
 use engine::progress::Progress;
-use engine::report::{JudgedGroup, alignment_text, group_findings, judge_groups};
+use engine::report::{Faces, JudgedGroup, alignment_text, group_findings, judge_groups};
 use engine::session::Session;
 use engine::take::{scan, settings_table};
 use engine::units::counted;
@@ -153,9 +153,10 @@ impl Day {
             channels: options.channels.as_ref(),
             groups: &groups,
             findings: &day_findings,
+            faces: &work.declared.faces,
         })?;
         for paper in &written {
-            write_text(&out.join(&paper.name), &paper.text, replace)?;
+            write_bytes(&out.join(&paper.name), &paper.bytes, replace)?;
         }
         Ok(Built {
             report,
@@ -252,11 +253,12 @@ pub fn text_of(path: &Path) -> engine::Result<String> {
     })
 }
 
-/// What a person declared of the channels in files.
-#[derive(Debug, Default)]
+/// What a person declared of the channels in files, and the fonts for print.
+#[derive(Debug)]
 pub struct Declared {
     channels: Option<ChannelList>,
     session: Session,
+    faces: Faces,
 }
 
 impl Declared {
@@ -266,8 +268,22 @@ impl Declared {
         Ok(Self {
             channels: args.channels.as_deref().map(channels_of).transpose()?,
             session: session.unwrap_or_default(),
+            faces: faces_of(&args.font)?,
         })
     }
+}
+
+/// The faces for print: those that come with the program, and those of font files.
+pub fn faces_of(files: &[PathBuf]) -> engine::Result<Faces> {
+    let further = files.iter().map(|path| {
+        let data = std::fs::read(path).map_err(|error| {
+            Error::new(Kind::Io, "cannot be read")
+                .at(path)
+                .from_source(error)
+        })?;
+        Faces::further(data).map_err(|error| error.at(path))
+    });
+    Faces::with(further.collect::<engine::Result<_>>()?)
 }
 
 /// What a session file declares.

@@ -49,7 +49,7 @@ pub fn run(args: &DemoArgs, json: bool) -> Result<Ended> {
         &shape(),
         Work {
             cards: &units,
-            declared: &Declared::default(),
+            declared: &Declared::read(&shape())?,
             progress: &watch,
         },
     )?;
@@ -98,6 +98,7 @@ fn shape() -> ShapeArgs {
         read_back: ReadBackArg::System,
         loudness: false,
         session: None,
+        font: Vec::new(),
         no_quality: false,
         replace: false,
     }

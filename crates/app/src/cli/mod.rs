@@ -10,6 +10,7 @@ mod align;
 mod build;
 mod join;
 mod explain;
+mod report;
 mod calibrate;
 mod timecode;
 mod offload;
@@ -34,6 +35,7 @@ pub fn run() -> ExitCode {
         Command::Align(args) => align::run(args, json),
         Command::Build(args) => build::run(args, json),
         Command::Explain(args) => explain::run(args, json),
+        Command::Report(args) => report::run(args, json),
         Command::Calibrate(args) => calibrate::run(args, json),
         Command::Offload(args) => offload::run(args, json),
         Command::Verify(args) => verify::run(args, json),

@@ -27,6 +27,28 @@ pub struct Alignment {
     /// The units' settings side by side, for the report.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub settings: Option<SettingsTable>,
+    /// Takes that ran with no other unit's, for the map of the day.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub alone: Vec<AloneTake>,
+}
+
+/// A take that is in no joint take.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct AloneTake {
+    /// The unit.
+    pub unit: String,
+    /// The take's name on its unit.
+    pub take: String,
+    /// The date the unit wrote, `yyyy-mm-dd`; empty when unknown.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub date: String,
+    /// Its stamp, in samples since midnight at its own rate; absent when it has none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub samples_since_midnight: Option<u64>,
+    /// Samples a second.
+    pub sample_rate: u32,
+    /// Its length, samples.
+    pub length_samples: u64,
 }
 
 /// The units' settings side by side, as they were when the takes were measured.

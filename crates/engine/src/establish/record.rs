@@ -1,11 +1,15 @@
 //! Takes, clocks and refusals in, the alignment's own records out.
 
-use crate::alignment::{Basis, Channel, Member, Part, Placement, Role, Status, TieRecord};
+use std::collections::BTreeSet;
+
+use crate::alignment::{
+    AloneTake, Basis, Channel, JointTake, Member, Part, Placement, Role, Status, TieRecord,
+};
 use crate::clock::{Clock, Measured};
 use crate::error::Error;
 use crate::finding::{Finding, Weight};
 use crate::media;
-use crate::take::Take;
+use crate::take::{Survey, Take};
 use crate::tie::{Source, Tie};
 use crate::units::{LeadPos, Ppm};
 
@@ -49,6 +53,30 @@ pub fn band(measured: &Measured) -> Vec<[f64; 2]> {
         .knots()
         .iter()
         .map(|knot| [knot.lead.0, knot.sigma.0])
+        .collect()
+}
+
+/// The takes that no joint take has.
+pub fn alone(survey: &Survey, joint_takes: &[JointTake]) -> Vec<AloneTake> {
+    let joined: BTreeSet<&str> = joint_takes
+        .iter()
+        .flat_map(|joint| &joint.members)
+        .flat_map(|member| member.parts.iter().map(|part| part.path.as_str()))
+        .collect();
+    let takes = survey.units.iter().flat_map(|unit| &unit.takes);
+    let alone = takes.filter(|take| {
+        let mut files = take.parts.iter();
+        !files.any(|part| joined.contains(part.path.display().to_string().as_str()))
+    });
+    alone
+        .map(|take| AloneTake {
+            unit: take.unit.clone(),
+            take: take.name.clone(),
+            date: take.date.clone(),
+            samples_since_midnight: take.stamp.as_ref().map(|stamp| stamp.samples),
+            sample_rate: take.rate.0,
+            length_samples: take.length.0,
+        })
         .collect()
 }
 

@@ -15,7 +15,7 @@ use super::closure::Rings;
 use super::coded::find_on_tracks;
 use super::day::Day;
 use super::options::Options;
-use super::record::{at_own_rate, lead_member, unreadable_member};
+use super::record::{alone, at_own_rate, lead_member, unreadable_member};
 use super::scene::Scene;
 use super::several::{Placed, several_units};
 use super::slips::{mend_lead, other_lead};
@@ -49,7 +49,7 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
     findings.extend(epochs::explain(survey, lead, &measured));
     let slow_or_fast = unsure::look_for_speeds(survey, lead, &mut measured, (&mut ears, progress));
     findings.extend(slow_or_fast);
-    let joint_takes = measured
+    let joint_takes: Vec<JointTake> = measured
         .into_iter()
         .map(|(_, aligned)| JointTake {
             lead_rule: rule.clone(),
@@ -60,6 +60,7 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
         format: FORMAT.into(),
         version: VERSION,
         made_by: made_by(),
+        alone: alone(survey, &joint_takes),
         joint_takes,
         findings,
         settings: Some(SettingsTable {

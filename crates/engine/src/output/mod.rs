@@ -12,8 +12,8 @@ pub use back::ReadBack;
 pub(crate) use back::{ANYWHERE, OnMedium};
 pub(crate) use folder::{Folder, temporary_in};
 pub(crate) use table::{no_table, table_text};
-pub use text::{Replace, refuse_existing, write_text};
-pub(crate) use text::{failed, finished, temporary_beside, write_bytes};
+pub use text::{Replace, refuse_existing, write_bytes, write_text};
+pub(crate) use text::{failed, finished, temporary_beside};
 
 use std::io;
 use std::path::Path;

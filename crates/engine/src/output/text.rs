@@ -19,7 +19,10 @@ pub fn write_text(path: &Path, text: &str, replace: Replace) -> Result<()> {
 }
 
 /// The same for bytes.
-pub(crate) fn write_bytes(path: &Path, bytes: &[u8], replace: Replace) -> Result<()> {
+///
+/// # Errors
+/// As for text.
+pub fn write_bytes(path: &Path, bytes: &[u8], replace: Replace) -> Result<()> {
     let mut file = temporary_beside(path)?;
     file.write_all(bytes).map_err(|error| failed(path, error))?;
     finished(file, path, replace)

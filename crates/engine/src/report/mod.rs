@@ -6,11 +6,17 @@ mod groups;
 mod span;
 mod overlay;
 mod markup;
+mod dress;
+mod day_map;
 mod plots;
 mod lag;
 mod html;
-mod csv;
+mod document;
+mod screen;
+mod print;
 mod sheet;
+mod sync;
+mod day;
 mod text;
 mod timeline;
 mod explain;
@@ -19,16 +25,20 @@ mod sample;
 
 use serde::{Deserialize, Serialize};
 
-pub use csv::{SoundReportEntry, sound_report_csv};
+pub use day::{DayFile, DayReports};
+pub use document::Document;
 pub use explain::explain;
 pub use fitness::{Fitness, Use, first_null_hz};
 pub use groups::{JudgedGroup, Verdict, group_findings, judge_groups};
 pub use html::html;
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
+pub use print::{Faces, print};
 pub use say::claim_words;
+pub use screen::screen;
 pub use sheet::{
-    ReportedFile, ReportedTake, ReportedTrack, ReportedUnit, SoundReport, sound_report_html,
+    ReportedFile, ReportedRun, ReportedTake, ReportedTrack, ReportedUnit, SOUND_REPORT, SoundReport,
 };
+pub use sync::{Closure, Offset, Rate, SYNC_REPORT, SyncReport, SyncedFollower, SyncedTake, Ties};
 pub use text::{alignment_text, joint_take_text};
 pub use timeline::timeline;
 

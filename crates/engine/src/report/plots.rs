@@ -1,16 +1,14 @@
-//! Curves, marks and axes in, one SVG figure out: drawn by the kuva library, then given a title and a description for
-//! those who cannot see it, a view box so that it scales, and colours that are the page's own.
-//! What the library could not do and what was tried: docs/decisions/plots.md.
-
-use std::fmt::Write as _;
+//! Curves, marks and axes in, one picture out: laid out by the kuva library, shown as SVG ([`super::dress`]) or printed
+//! ([`super::print`]). What the library could not do and what was tried: docs/decisions/plots.md.
 
 use kuva::prelude::{
-    BandPlot, Layout, LinePlot, MarkerShape, Plot, ScatterPlot, SvgBackend, Theme, TickFormat,
+    BandPlot, Layout, LinePlot, MarkerShape, Plot, ScatterPlot, Theme, TickFormat,
 };
-use kuva::render::render::render_multiple;
+use kuva::render::render::{Scene, render_multiple};
 
+use super::day_map::DayMap;
+use super::dress::dress;
 use super::lag::Point;
-use super::markup::Markup;
 
 /// The inks of the page, as its style sheet names them.
 const INK: &str = "var(--ink)";
@@ -28,6 +26,17 @@ pub struct Size {
     pub height: f64,
 }
 
+/// On paper and on wide screens.
+pub const WIDE: Size = Size {
+    width: 760.0,
+    height: 230.0,
+};
+/// On a telephone.
+pub const NARROW: Size = Size {
+    width: 340.0,
+    height: 240.0,
+};
+
 /// What stands along an axis.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Axis {
@@ -39,6 +48,28 @@ pub struct Axis {
     pub greatest: f64,
     /// How its values are written.
     pub scale: Scale,
+}
+
+/// An axis that holds all `values` with a little room, and never has no extent.
+pub fn axis_around(values: impl Iterator<Item = f64>, label: &str) -> Axis {
+    let (least, greatest) = values.filter(|value| value.is_finite()).fold(
+        (f64::INFINITY, f64::NEG_INFINITY),
+        |(least, greatest), value| (least.min(value), greatest.max(value)),
+    );
+    let (least, greatest) = if least <= greatest {
+        (least, greatest)
+    } else {
+        (0.0, 0.0)
+    };
+    let room = ((greatest - least) * 0.06)
+        .max(1e-3)
+        .max(greatest.abs() * 1e-9);
+    Axis {
+        label: label.into(),
+        least: least - room,
+        greatest: greatest + room,
+        scale: Scale::Number,
+    }
 }
 
 /// How an axis's values are written and stepped.
@@ -84,13 +115,78 @@ pub struct Figure {
     pub marks: Vec<Mark>,
 }
 
+/// A picture: laid out once, for the screen as SVG and for print as curves.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Drawing {
+    /// Curves along axes.
+    Figure(Figure),
+    /// What ran when.
+    DayMap(DayMap),
+}
+
+impl Drawing {
+    /// What is drawn, at that size.
+    pub fn scene(&self, size: Size) -> Scene {
+        match self {
+            Self::Figure(figure) => figure.scene(size),
+            Self::DayMap(map) => map.scene(size),
+        }
+    }
+
+    /// The picture as an `svg` element. The same picture always gives the same bytes.
+    #[must_use]
+    pub fn svg(&self, size: Size, id_suffix: &str) -> String {
+        let (id, title, description) = match self {
+            Self::Figure(figure) => return figure.svg(size, id_suffix),
+            Self::DayMap(map) => (&map.id, DayMap::TITLE, map.description()),
+        };
+        let names = [&format!("{id}{id_suffix}"), title, &description];
+        dress(&self.scene(size), size, names)
+    }
+
+    /// Its size on paper and wide screens.
+    pub fn printed(&self) -> Size {
+        self.size(WIDE)
+    }
+
+    /// Its size on a telephone.
+    pub fn narrow(&self) -> Size {
+        self.size(NARROW)
+    }
+
+    fn size(&self, usual: Size) -> Size {
+        match self {
+            Self::Figure(_) => usual,
+            Self::DayMap(map) => Size {
+                height: map.height(),
+                ..usual
+            },
+        }
+    }
+}
+
+impl From<Figure> for Drawing {
+    fn from(figure: Figure) -> Self {
+        Self::Figure(figure)
+    }
+}
+
 impl Figure {
     /// The figure as an `svg` element. The same figure always gives the same bytes.
     #[must_use]
     pub fn svg(&self, size: Size, id_suffix: &str) -> String {
+        let id = format!("{}{id_suffix}", self.id);
+        dress(
+            &self.scene(size),
+            size,
+            [&id, &self.title, &self.description],
+        )
+    }
+
+    /// What is drawn, at that size.
+    fn scene(&self, size: Size) -> Scene {
         let plots: Vec<Plot> = self.marks.iter().filter_map(|mark| mark.plot()).collect();
-        let drawn = SvgBackend::new().render_scene(&render_multiple(plots, self.layout(size)));
-        self.dress(&drawn, size, id_suffix)
+        render_multiple(plots, self.layout(size))
     }
 
     fn layout(&self, size: Size) -> Layout {
@@ -123,34 +219,6 @@ impl Figure {
         .with_y_tick_format(up.format(self.up.scale))
         .with_force_margins(left, 16.0)
         .with_force_margins_y(10.0, 44.0)
-    }
-
-    /// Replaces the library's opening tag by ours, makes its ids unique and its numbers short.
-    fn dress(&self, drawn: &str, size: Size, id_suffix: &str) -> String {
-        let id = format!("{}{id_suffix}", self.id);
-        let body = drawn
-            .split_once('>')
-            .map_or("", |(_, body)| body)
-            .trim_end()
-            .trim_end_matches("</svg>");
-        let body = renumbered(&without_comments(body)).replace("kuva-", &format!("{id}-"));
-        let (title_id, description_id) = (format!("{id}-t"), format!("{id}-d"));
-        let mut markup = Markup::default();
-        markup.element(
-            "svg",
-            &[
-                ("xmlns", "http://www.w3.org/2000/svg"),
-                ("viewBox", &format!("0 0 {} {}", size.width, size.height)),
-                ("role", "img"),
-                ("aria-labelledby", &format!("{title_id} {description_id}")),
-            ],
-            |markup| {
-                markup.leaf("title", &[("id", &title_id)], &self.title);
-                markup.leaf("desc", &[("id", &description_id)], &self.description);
-                markup.raw(&short_numbers(&body));
-            },
-        );
-        markup.finish()
     }
 }
 
@@ -280,6 +348,13 @@ impl Steps {
     }
 }
 
+/// Where the figures of a time axis stand that shows so many seconds in about `wanted` steps: the distance between them.
+pub fn time_step(length_s: f64, wanted: f64) -> f64 {
+    let rough = length_s / wanted;
+    let step = TIME_STEPS.into_iter().find(|step| *step >= rough);
+    step.unwrap_or(86_400.0)
+}
+
 fn time_figure(seconds: f64, decimals: usize) -> String {
     let sign = if seconds < 0.0 { "-" } else { "" };
     let size = seconds.abs();
@@ -298,70 +373,6 @@ fn time_figure(seconds: f64, decimals: usize) -> String {
         0 => format!("{sign}{minutes}:{rest:02}{fraction}"),
         _ => format!("{sign}{hours}:{minutes:02}:{rest:02}"),
     }
-}
-
-/// The library numbers its clips through the whole run of the program; here they count from 1 in every figure, so that the
-/// same figure gives the same bytes.
-fn renumbered(markup: &str) -> String {
-    const CLIP: &str = "kuva-clip-";
-    let mut seen: Vec<&str> = Vec::new();
-    let mut parts = markup.split(CLIP);
-    let mut out = parts.next().unwrap_or_default().to_string();
-    for part in parts {
-        let digits = part.len() - part.trim_start_matches(|c: char| c.is_ascii_digit()).len();
-        let (number, rest) = part.split_at(digits);
-        let place = seen
-            .iter()
-            .position(|known| *known == number)
-            .unwrap_or_else(|| {
-                seen.push(number);
-                seen.len() - 1
-            });
-        out.push_str(&format!("{CLIP}{}{rest}", place + 1));
-    }
-    out
-}
-
-fn without_comments(markup: &str) -> String {
-    let mut out = String::with_capacity(markup.len());
-    let mut rest = markup;
-    while let Some((before, after)) = rest.split_once("<!--") {
-        out.push_str(before);
-        rest = after.split_once("-->").map_or("", |(_, after)| after);
-    }
-    out.push_str(rest);
-    out
-}
-
-/// Rounds every number inside tags to two decimals: the library writes the rest of a binary fraction out.
-fn short_numbers(markup: &str) -> String {
-    let mut out = String::with_capacity(markup.len());
-    let mut inside = false;
-    let mut rest = markup;
-    while let Some(character) = rest.chars().next() {
-        let digits = rest
-            .find(|c: char| !(c.is_ascii_digit() || c == '.'))
-            .unwrap_or(rest.len());
-        let number = inside.then(|| rest[..digits].parse::<f64>().ok()).flatten();
-        match number {
-            Some(value) if rest[..digits].contains('.') => {
-                let text = format!("{value:.2}");
-                let _ = write!(out, "{}", text.trim_end_matches('0').trim_end_matches('.'));
-                rest = &rest[digits..];
-            }
-            _ => {
-                match character {
-                    '<' => inside = true,
-                    '>' => inside = false,
-                    _ => {}
-                }
-                let taken = digits.max(character.len_utf8());
-                out.push_str(&rest[..taken]);
-                rest = &rest[taken..];
-            }
-        }
-    }
-    out
 }
 
 #[cfg(test)]
@@ -444,14 +455,6 @@ mod tests {
             let svg = figure(points).svg(SIZE, "");
             roxmltree::Document::parse(&svg).expect("well formed");
         }
-    }
-
-    #[test]
-    fn numbers_are_shortened_in_tags_and_left_alone_in_text() {
-        assert_eq!(
-            short_numbers("<a x=\"61.300000000000004\" y=\"5.0\">61.3000001 µ</a>"),
-            "<a x=\"61.3\" y=\"5\">61.3000001 µ</a>"
-        );
     }
 
     #[test]

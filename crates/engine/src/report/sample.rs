@@ -195,6 +195,14 @@ pub fn not_established() -> JointTake {
     joint("evening-04", south)
 }
 
+/// A day of these.
+pub fn day(joint_takes: Vec<JointTake>) -> Alignment {
+    Alignment {
+        joint_takes,
+        ..alignment()
+    }
+}
+
 /// All three.
 pub fn alignment() -> Alignment {
     Alignment {
@@ -202,6 +210,7 @@ pub fn alignment() -> Alignment {
         version: VERSION,
         made_by: "commontime 0.1.0".into(),
         settings: None,
+        alone: Vec::new(),
         joint_takes: vec![common_signal(), stamps(), not_established()],
         findings: vec![
             Finding::new(

@@ -217,13 +217,42 @@ pub fn came_as(channel: &OutputChannel) -> &'static str {
     }
 }
 
+/// Copies that are not the source's bit for bit, in words.
+const COPIED: &str = "copied, rounded or changed in level";
+
 /// The same in words.
 #[must_use]
 pub fn came_as_words(channel: &OutputChannel) -> &'static str {
     match channel.placement {
-        Placement::Exact if !channel.exact => "copied, rounded or changed in level",
+        Placement::Exact if !channel.exact => COPIED,
         own => placement_words(own),
     }
+}
+
+/// The words for what [`came_as`] calls it; the name itself where it is none of ours.
+#[must_use]
+pub fn came_as_of_name(name: &str) -> &str {
+    match name {
+        "exact" => placement_words(Placement::Exact),
+        "resampled" => placement_words(Placement::Resampled),
+        "not-placed" => placement_words(Placement::NotPlaced),
+        "copied" => COPIED,
+        other => other,
+    }
+}
+
+/// Labels a second as people write them: `30` for `30/1`, `29.97` for `30000/1001`.
+#[must_use]
+pub fn label_rate(fraction: &str) -> String {
+    match timecode_frame_s(fraction) {
+        Some(seconds) => written(1.0 / seconds),
+        None => fraction.into(),
+    }
+}
+
+fn written(rate: f64) -> String {
+    let text = format!("{rate:.3}");
+    text.trim_end_matches('0').trim_end_matches('.').into()
 }
 
 /// A placement in words.

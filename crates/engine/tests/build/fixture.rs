@@ -163,6 +163,7 @@ pub fn alignment(joint_takes: Vec<JointTake>) -> Alignment {
         version: VERSION,
         made_by: "test".into(),
         settings: None,
+        alone: Vec::new(),
         joint_takes,
         findings: Vec::new(),
     }

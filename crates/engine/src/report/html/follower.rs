@@ -1,23 +1,13 @@
 //! One follower in, its part of the page out: claim, figures, lag against time, overlays, what the error means, signs.
 
 use super::meaning::{meaning, signs_table};
-use super::{counted, facts};
+use super::{counted, facts, figure};
 use crate::alignment::{JointTake, Member, Status};
 use crate::report::lag::{Lag, Point, lag_of};
 use crate::report::markup::Markup;
-use crate::report::plots::{Axis, Figure, Mark, Scale, Size};
+use crate::report::plots::{Axis, Figure, Mark, Scale, Size, axis_around};
 use crate::report::{Excerpt, Overlay, ReportInput, say};
 
-/// On paper and on wide screens.
-const WIDE: Size = Size {
-    width: 760.0,
-    height: 230.0,
-};
-/// On a telephone.
-const NARROW: Size = Size {
-    width: 340.0,
-    height: 240.0,
-};
 /// Three side by side, or one on a telephone.
 const THIRD: Size = Size {
     width: 340.0,
@@ -152,7 +142,7 @@ fn lag_figures(page: &mut Markup, lag: &Lag, member: &Member, number: usize) {
         up: axis_around(lag.whole.iter().map(|point| point.1), "lag, samples"),
         marks: vec![Mark::Line(lag.whole.clone())],
     };
-    figure(page, &whole, |page| {
+    figure(page, &whole.into(), |page| {
         page.words(&format!(
             "How many more samples {} has counted than the lead since its own start. A rising line is a clock that \
              runs fast; its slope is the rate.",
@@ -203,7 +193,7 @@ fn wander_figure(page: &mut Markup, lag: &Lag, member: &Member, number: usize, a
             Mark::Line(lag.wander.clone()),
         ],
     };
-    figure(page, &shape, |page| {
+    figure(page, &shape.into(), |page| {
         page.words("The same with the straight line of the mean rate taken away: ");
         key(page, "M0 8H32", "var(--ink)", "1.4");
         page.words("the clock, ");
@@ -238,17 +228,6 @@ fn drawn(word: &str, drawn: usize, all: usize) -> String {
         true => format!("{} {word}", counted(all, "tie")),
         false => format!("{} {word} ({drawn} drawn)", counted(all, "tie")),
     }
-}
-
-/// A figure in a wide and a narrow drawing, of which the style sheet shows one.
-fn figure(page: &mut Markup, figure: &Figure, caption: impl FnOnce(&mut Markup)) {
-    page.element("figure", &[], |page| {
-        for (size, class) in [(WIDE, "wide"), (NARROW, "narrow")] {
-            let svg = figure.svg(size, class);
-            page.raw(&svg.replacen("<svg ", &format!("<svg class=\"{class}\" "), 1));
-        }
-        page.element("figcaption", &[], caption);
-    });
 }
 
 /// A small drawing of a mark beside its meaning.
@@ -395,27 +374,5 @@ fn time_axis(lag: &Lag) -> Axis {
         least: if sound { least } else { 0.0 },
         greatest: if sound { greatest } else { 1.0 },
         scale: Scale::Time,
-    }
-}
-
-/// An axis that holds all `values` with a little room, and never has no extent.
-fn axis_around(values: impl Iterator<Item = f64>, label: &str) -> Axis {
-    let (least, greatest) = values.filter(|value| value.is_finite()).fold(
-        (f64::INFINITY, f64::NEG_INFINITY),
-        |(least, greatest), value| (least.min(value), greatest.max(value)),
-    );
-    let (least, greatest) = if least <= greatest {
-        (least, greatest)
-    } else {
-        (0.0, 0.0)
-    };
-    let room = ((greatest - least) * 0.06)
-        .max(1e-3)
-        .max(greatest.abs() * 1e-9);
-    Axis {
-        label: label.into(),
-        least: least - room,
-        greatest: greatest + room,
-        scale: Scale::Number,
     }
 }

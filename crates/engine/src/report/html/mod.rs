@@ -10,6 +10,7 @@ mod quality;
 use std::collections::BTreeSet;
 
 use super::markup::Markup;
+use super::plots::Drawing;
 use super::{ReportInput, fitness, say};
 use crate::alignment::{Basis, JointTake, Member, Placement, Role, Status};
 use crate::finding::{Finding, Weight};
@@ -23,14 +24,14 @@ const STYLE: &str = include_str!("report.css");
 #[must_use]
 pub fn html(input: &ReportInput<'_>) -> String {
     let title = format!("{}: report", input.joint_take.name);
-    document(&title, input.made_by, |page| {
+    page_of(&title, input.made_by, |page| {
         head(page, input);
         page.element("main", &[], |page| main(page, input));
     })
 }
 
 /// A page with its head and its style.
-pub(super) fn document(title: &str, made_by: &str, body: impl FnOnce(&mut Markup)) -> String {
+pub(super) fn page_of(title: &str, made_by: &str, body: impl FnOnce(&mut Markup)) -> String {
     let mut page = Markup::default();
     page.raw("<!DOCTYPE html>\n");
     let root = [("xmlns", "http://www.w3.org/1999/xhtml"), ("lang", "en")];
@@ -74,6 +75,17 @@ pub(super) fn facts(page: &mut Markup, pairs: &[(&str, &str)]) {
                 page.leaf("dd", &[], value);
             }
         }
+    });
+}
+
+/// A picture in a wide and a narrow drawing, of which the style sheet shows one.
+pub(super) fn figure(page: &mut Markup, drawing: &Drawing, caption: impl FnOnce(&mut Markup)) {
+    page.element("figure", &[], |page| {
+        for (size, class) in [(drawing.printed(), "wide"), (drawing.narrow(), "narrow")] {
+            let svg = drawing.svg(size, class);
+            page.raw(&svg.replacen("<svg ", &format!("<svg class=\"{class}\" "), 1));
+        }
+        page.element("figcaption", &[], caption);
     });
 }
 

@@ -1,24 +1,28 @@
-//! A day's joint takes and what was built of them in, the sound report out: one set of data, for a machine as JSON and for
-//! people as one sheet. What nobody wrote down stays empty.
+//! A day's joint takes and what was built of them in, the sound report out: one set of data, for a machine as JSON and as a
+//! table, for people as one paper. What nobody wrote down stays empty.
 
-mod page;
+mod take;
+mod paper;
+mod table;
+#[cfg(test)]
+mod tests;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
-use super::csv::SoundReportEntry;
-use super::{JudgedGroup, Output, say};
-use crate::alignment::Placement;
+use super::{JudgedGroup, Output};
+use crate::alignment::{Alignment, JointTake, SettingsTable};
 use crate::build::TakeQuality;
 use crate::error::{Error, Kind, Result};
 use crate::units::distinct;
 
-pub use page::sound_report_html;
+/// The value of `format` in every sound report.
+pub const SOUND_REPORT: &str = "commontime-sound-report";
 
 /// A day's sound report.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SoundReport {
-    /// `commontime-sound-report`.
-    pub format: &'static str,
+    /// Always [`SOUND_REPORT`].
+    pub format: String,
     /// 1.
     pub version: u32,
     /// The program and its version.
@@ -31,12 +35,18 @@ pub struct SoundReport {
     pub rolls: Vec<String>,
     /// The units with their numbers of channels.
     pub units: Vec<ReportedUnit>,
+    /// The units' settings side by side, one table a set of cards.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub settings: Vec<SettingsTable>,
     /// The joint takes, in order.
     pub takes: Vec<ReportedTake>,
+    /// When every take of every unit ran, those that ran alone too.
+    #[serde(default)]
+    pub runs: Vec<ReportedRun>,
 }
 
 /// A unit of the day.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ReportedUnit {
     /// Its name.
     pub name: String,
@@ -46,8 +56,23 @@ pub struct ReportedUnit {
     pub takes: usize,
 }
 
+/// When a take ran.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ReportedRun {
+    /// The unit.
+    pub unit: String,
+    /// The day that it began on, `YYYY-MM-DD`; empty when unknown.
+    pub date: String,
+    /// When it began, seconds since midnight by the lead's timecode, or its own where it ran alone; absent without.
+    pub start_s: Option<f64>,
+    /// How long it ran, seconds.
+    pub length_s: f64,
+    /// The joint take that it is in; empty for a take that ran alone.
+    pub recording: String,
+}
+
 /// A joint take of the day.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct ReportedTake {
     /// Its name.
     pub name: String,
@@ -85,16 +110,19 @@ pub struct ReportedTake {
     pub files: Vec<ReportedFile>,
     /// The channels of the files, in order.
     pub tracks: Vec<ReportedTrack>,
+    /// Recorded channels that are in no file.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub left_out: Vec<ReportedTrack>,
     /// How good they are.
-    #[serde(skip_serializing_if = "Option::is_none")]
+    #[serde(default, skip_serializing_if = "Option::is_none")]
     pub quality: Option<TakeQuality>,
     /// The groups that were declared, judged.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub groups: Vec<JudgedGroup>,
 }
 
 /// A file of the recording.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ReportedFile {
     /// Its name.
     pub path: String,
@@ -104,14 +132,20 @@ pub struct ReportedFile {
     pub digest: String,
     /// How samples are stored, in words.
     pub encoding: String,
+    /// The label of its first sample, where it begins with the lead.
+    #[serde(default)]
+    pub start_label: String,
+    /// The same in samples since midnight.
+    #[serde(default)]
+    pub start_samples: Option<u64>,
     /// Samples per channel.
     pub length_samples: u64,
 }
 
-/// A channel of a file.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+/// A recorded channel.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct ReportedTrack {
-    /// The file.
+    /// The file; empty when it is in none.
     pub file: String,
     /// 1-based place in it.
     pub number: u32,
@@ -123,31 +157,97 @@ pub struct ReportedTrack {
     pub unit_channel: u32,
     /// Its group; empty for none.
     pub group: String,
-    /// How its samples came there.
-    pub came_as: &'static str,
+    /// How its samples came there: `exact`, `copied`, `resampled` or `not-placed`.
+    pub came_as: String,
+    /// The files of the unit's card that hold it.
+    #[serde(default)]
+    pub sources: Vec<String>,
+    /// What its unit's place rests on; `lead` for the lead.
+    #[serde(default)]
+    pub basis: String,
+    /// The lead position of its unit's first sample.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub offset_samples: Option<f64>,
+    /// How good that is, plus or minus.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub bound_samples: Option<f64>,
+    /// How fast its unit's clock ran against the lead's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub rate_ppm: Option<f64>,
+    /// Its level against the lead's on the common signal, dB; only at the channel that has it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub common_level_db: Option<f64>,
+    /// Whether it is of opposite polarity there.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub common_inverted: Option<bool>,
+    /// Samples missing from (-) or doubled in (+) the unit's file: `-441@57600000; +8@60000000`.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub slips: String,
 }
 
 impl SoundReport {
-    /// The report of a day.
+    /// The report of a day; `outputs` holds what was built of each joint take.
     #[must_use]
-    pub fn of(made_by: &str, entries: &[SoundReportEntry<'_>]) -> Self {
-        let takes: Vec<ReportedTake> = entries.iter().map(|entry| take(*entry)).collect();
+    pub fn of(alignment: &Alignment, outputs: &[Option<Output>]) -> Self {
+        let entries = alignment.joint_takes.iter().zip(outputs);
+        let takes = entries.map(|(joint, output)| take::take(joint, output.as_ref()));
+        let outputs = outputs.iter().flatten();
+        let productions = outputs.map(|output| take::field(output, "project"));
+        Self {
+            format: SOUND_REPORT.into(),
+            version: 1,
+            made_by: alignment.made_by.clone(),
+            productions: distinct(productions.filter(|name| !name.is_empty())),
+            dates: Vec::new(),
+            rolls: Vec::new(),
+            units: units(&alignment.joint_takes),
+            settings: alignment.settings.iter().cloned().collect(),
+            takes: takes.collect(),
+            runs: take::runs(alignment),
+        }
+        .summed()
+    }
+
+    /// Several reports as one: of a day that was put together in pieces.
+    #[must_use]
+    pub fn merged(reports: Vec<Self>) -> Option<Self> {
+        let mut reports = reports.into_iter();
+        let mut all = reports.next()?;
+        for one in reports {
+            all.productions.extend(one.productions);
+            all.settings.extend(one.settings);
+            all.takes.extend(one.takes);
+            all.runs.extend(one.runs);
+            for unit in one.units {
+                add_unit(&mut all.units, unit);
+            }
+        }
+        all.productions = distinct(std::mem::take(&mut all.productions));
+        all.settings.dedup();
+        let key = |take: &ReportedTake| (take.date.clone(), take.start_samples);
+        all.takes.sort_by_key(key);
+        Some(all.summed())
+    }
+
+    /// With the days and rolls of its takes.
+    fn summed(mut self) -> Self {
         let every = |of: fn(&ReportedTake) -> &String| {
-            let values = takes.iter().map(of).filter(|value| !value.is_empty());
+            let values = self.takes.iter().map(of).filter(|value| !value.is_empty());
             distinct(values.cloned())
         };
-        let outputs = entries.iter().filter_map(|entry| entry.output);
-        let productions = outputs.map(|output| field(output, "project"));
-        Self {
-            format: "commontime-sound-report",
-            version: 1,
-            made_by: made_by.into(),
-            productions: distinct(productions.filter(|name| !name.is_empty())),
-            dates: every(|take| &take.date),
-            rolls: every(|take| &take.roll),
-            units: units(entries),
-            takes,
-        }
+        (self.dates, self.rolls) = (every(|take| &take.date), every(|take| &take.roll));
+        self
+    }
+
+    /// Reads a sound report's JSON.
+    ///
+    /// # Errors
+    /// [`Kind::Format`] with line and column.
+    pub fn from_json(text: &str) -> Result<Self> {
+        serde_json::from_str(text).map_err(|error| {
+            Error::new(Kind::Format, format!("is no sound report: {error}"))
+                .then("give a sound-report.json that `build`, `join` or `report` wrote")
+        })
     }
 
     /// As JSON, ending with a line feed.
@@ -162,99 +262,25 @@ impl SoundReport {
     }
 }
 
-/// What a recording's files say under a name, once.
-fn field(output: &Output, name: &str) -> String {
-    let mut fields = output.files.iter().flat_map(|file| &file.fields);
-    let found = fields.find(|field| field[0] == name);
-    found.map_or(String::new(), |field| field[1].clone())
-}
-
-fn units(entries: &[SoundReportEntry<'_>]) -> Vec<ReportedUnit> {
+fn units(takes: &[JointTake]) -> Vec<ReportedUnit> {
     let mut units: Vec<ReportedUnit> = Vec::new();
-    for member in entries.iter().flat_map(|entry| &entry.joint_take.members) {
-        let channels = member.channels.len();
-        match units.iter_mut().find(|unit| unit.name == member.unit) {
-            Some(unit) => {
-                unit.channels = unit.channels.max(channels);
-                unit.takes += 1;
-            }
-            None => units.push(ReportedUnit {
-                name: member.unit.clone(),
-                channels,
-                takes: 1,
-            }),
-        }
+    for member in takes.iter().flat_map(|take| &take.members) {
+        let unit = ReportedUnit {
+            name: member.unit.clone(),
+            channels: member.channels.len(),
+            takes: 1,
+        };
+        add_unit(&mut units, unit);
     }
     units
 }
 
-fn take(entry: SoundReportEntry<'_>) -> ReportedTake {
-    let joint = entry.joint_take;
-    let said = |name: &str| {
-        entry
-            .output
-            .map_or(String::new(), |output| field(output, name))
-    };
-    let first = entry.output.map_or(0, |output| output.first_lead_position);
-    let placed = |wanted: bool| {
-        let members = joint.members.iter();
-        let members = members.filter(|member| (member.placement != Placement::NotPlaced) == wanted);
-        distinct(members.map(|member| member.unit.clone()))
-    };
-    let files = entry.output.map_or(&[][..], |output| &output.files);
-    let start = joint.start.samples_since_midnight;
-    ReportedTake {
-        name: joint.name.clone(),
-        scene: said("scene"),
-        take: said("take"),
-        circled: said("circled"),
-        note: said("note"),
-        roll: said("tape"),
-        date: joint.start.date.clone(),
-        start_label: if first == 0 {
-            joint.start.timecode.clone()
-        } else {
-            String::new()
-        },
-        start_samples: start.and_then(|start| start.checked_add_signed(first)),
-        frame_rate: joint.start.frame_rate.clone(),
-        drop_frame: joint.start.drop_frame,
-        sample_rate: joint.sample_rate,
-        length_samples: entry
-            .output
-            .map_or(joint.length_samples, |output| output.length_samples),
-        lead: joint.lead.clone(),
-        units: placed(true),
-        not_placed: placed(false),
-        files: files
-            .iter()
-            .map(|file| ReportedFile {
-                path: file.path.clone(),
-                bytes: file.bytes,
-                digest: file.digest.clone(),
-                encoding: file.encoding.clone(),
-                length_samples: file.length_samples,
-            })
-            .collect(),
-        tracks: files
-            .iter()
-            .flat_map(|file| file.channels.iter().map(move |channel| (file, channel)))
-            .map(|(file, channel)| ReportedTrack {
-                file: file.path.clone(),
-                number: channel.number,
-                name: channel.name.clone(),
-                unit: channel.unit.clone(),
-                unit_channel: channel.source_channel,
-                group: channel.group.clone(),
-                came_as: say::came_as(channel),
-            })
-            .collect(),
-        quality: entry.output.and_then(|output| output.quality.clone()),
-        groups: entry
-            .output
-            .map_or(Vec::new(), |output| output.groups.clone()),
+fn add_unit(units: &mut Vec<ReportedUnit>, one: ReportedUnit) {
+    match units.iter_mut().find(|unit| unit.name == one.name) {
+        Some(unit) => {
+            unit.channels = unit.channels.max(one.channels);
+            unit.takes += one.takes;
+        }
+        None => units.push(one),
     }
 }
-
-#[cfg(test)]
-mod tests;

@@ -1,24 +1,15 @@
 //! The sound report held to what its sources say.
 
 use super::*;
-use crate::report::sample;
+use crate::report::{sample, screen};
 
 fn report() -> SoundReport {
     let joint = sample::common_signal();
     let output = sample::output(&joint);
     let mut alone = sample::not_established();
     alone.name = "Übung \u{201e}früh\u{201c} <2>".into();
-    let entries = [
-        SoundReportEntry {
-            joint_take: &joint,
-            output: Some(&output),
-        },
-        SoundReportEntry {
-            joint_take: &alone,
-            output: None,
-        },
-    ];
-    SoundReport::of("commontime test", &entries)
+    let day = sample::day(vec![joint, alone]);
+    SoundReport::of(&day, &[Some(output), None])
 }
 
 #[test]
@@ -62,7 +53,7 @@ fn the_json_is_read_back_by_any_reader() {
 
 #[test]
 fn the_sheet_is_well_formed_and_links_to_every_take() {
-    let html = sound_report_html(&report(), &|name| format!("{name}.report.html"));
+    let html = screen(&report().document(&|name| Some(format!("{name}.report.html"))));
     let text = html.replacen("<!DOCTYPE html>\n", "", 1);
     let tree = roxmltree::Document::parse(&text).expect("well-formed");
     let links: Vec<&str> = tree

@@ -1,0 +1,1 @@
+//! Papers in print held to what other readers find in them.

@@ -1,0 +1,1 @@
+//! The sync report held to what its sources say.
