@@ -119,10 +119,11 @@ pub struct BuildArgs {
 /// What `explain` takes.
 #[derive(Debug, Args)]
 pub struct ExplainArgs {
-    /// The alignment file that `align` or `join` wrote
+    /// The folder that `join` or `build` wrote to, or the alignment file
     #[arg(value_name = "FILE")]
     pub alignment: PathBuf,
-    /// Which number: JOINT-TAKE, JOINT-TAKE/UNIT, JOINT-TAKE/UNIT/offset, .../rate, .../clock@MM:SS, .../findings
+    /// Which number: JOINT-TAKE, JOINT-TAKE/UNIT, JOINT-TAKE/UNIT/offset, .../rate, .../clock@MM:SS, .../findings; of what was
+    /// built JOINT-TAKE/UNIT:CHANNEL, 'JOINT-TAKE/group NAME', JOINT-TAKE/UNIT/residual
     #[arg(value_name = "WHERE")]
     pub place: Option<String>,
 }

@@ -13,6 +13,8 @@ const BELOW: f64 = 40.0;
 const ABOVE: f64 = 6.0;
 /// The narrowest bar that is still seen.
 const LEAST: f64 = 1.6;
+/// Right of the lines: half a label.
+const RIGHT: f64 = 22.0;
 /// The width of a letter of a label, and the widest that labels may be of the whole.
 const LETTER: f64 = 7.0;
 const MOST_LABEL: f64 = 0.3;
@@ -79,10 +81,10 @@ impl DayMap {
             .iter()
             .map(|line| line.unit.chars().count())
             .max();
-        let asked = LETTER * longest.unwrap_or(0) as f64 + 12.0;
+        let asked = LETTER * longest.unwrap_or(0) as f64 + 16.0;
         let left = asked.min(MOST_LABEL * size.width);
-        let letters = ((left - 12.0) / LETTER) as usize;
-        let view = View::of(self, left, size.width - 14.0);
+        let letters = ((left - 16.0) / LETTER) as usize;
+        let view = View::of(self, left, size.width - RIGHT);
         view.axis(&mut scene, self.height());
         for (number, line) in self.lines.iter().enumerate() {
             let middle = ABOVE + LINE * (number as f64 + 0.62);
@@ -90,7 +92,7 @@ impl DayMap {
             scene.add(words(left - 8.0, middle + 4.0, label, TextAnchor::End));
             scene.add(rule(
                 [left, middle],
-                [size.width - 14.0, middle],
+                [size.width - RIGHT, middle],
                 "var(--rule)",
                 0.6,
             ));

@@ -1,6 +1,12 @@
 //! An alignment and a place in it in, the way from that number to its ties in plain words out.
 
+mod built;
+mod place;
+
 use std::fmt::Write as _;
+
+pub use built::Built;
+use place::{joint_named, member_named};
 
 use super::text::push_finding;
 use super::{lag, say, span};
@@ -17,13 +23,14 @@ const TOPICS: &str = "offset, rate, level, clock@TIME, signs, ties, findings";
 
 /// Explains `place`: nothing for what can be asked; `JOINT_TAKE`, `JOINT_TAKE/UNIT`, or `JOINT_TAKE/UNIT/TOPIC` with one
 /// of `offset`, `rate`, `level`, `clock@TIME` (time since the lead's first sample, `12:30` or `0:12:30.5`), `signs`, `ties`,
-/// `findings`. Upper and lower case are the same.
+/// `findings`. Of what was built, `JOINT_TAKE/UNIT:CHANNEL`, `JOINT_TAKE/group NAME` and `JOINT_TAKE/UNIT/residual`. Upper
+/// and lower case are the same.
 ///
 /// # Errors
 /// [`Kind::Usage`] when there is no such place, naming those that are.
-pub fn explain(alignment: &Alignment, place: Option<&str>) -> Result<String> {
+pub fn explain(alignment: &Alignment, built: Built<'_>, place: Option<&str>) -> Result<String> {
     let Some(place) = place.map(str::trim).filter(|place| !place.is_empty()) else {
-        return Ok(overview(alignment));
+        return Ok(overview(alignment) + &built.overview());
     };
     let (joint, rest) = joint_named(alignment, place)?;
     let Some(rest) = rest else {
@@ -31,6 +38,9 @@ pub fn explain(alignment: &Alignment, place: Option<&str>) -> Result<String> {
     };
     if rest.eq_ignore_ascii_case("findings") {
         return Ok(joint_findings(joint));
+    }
+    if let Some(text) = built.story(joint, rest)? {
+        return Ok(text);
     }
     let (member, topic) = member_named(joint, rest)?;
     member_story(Subject { joint, member }, topic.unwrap_or("").trim())
@@ -68,62 +78,6 @@ fn overview(alignment: &Alignment) -> String {
         push_finding(&mut text, finding);
     }
     text
-}
-
-/// The joint take that `place` begins with, and what follows its slash. Longest name first: a name may hold a slash.
-fn joint_named<'a, 'b>(
-    alignment: &'a Alignment,
-    place: &'b str,
-) -> Result<(&'a JointTake, Option<&'b str>)> {
-    let names = alignment
-        .joint_takes
-        .iter()
-        .map(|joint| joint.name.as_str());
-    find_named(names.clone(), place)
-        .map(|(index, rest)| (&alignment.joint_takes[index], rest))
-        .ok_or_else(|| unknown(place, "joint take", names.collect()))
-}
-
-fn member_named<'a, 'b>(
-    joint: &'a JointTake,
-    place: &'b str,
-) -> Result<(&'a Member, Option<&'b str>)> {
-    let names = joint.members.iter().map(|member| member.unit.as_str());
-    find_named(names.clone(), place)
-        .map(|(index, rest)| (&joint.members[index], rest))
-        .ok_or_else(|| {
-            let mut words: Vec<&str> = names.collect();
-            words.push("findings");
-            unknown(place, &format!("unit of {}", joint.name), words)
-        })
-}
-
-fn find_named<'a, 'b>(
-    names: impl Iterator<Item = &'a str>,
-    place: &'b str,
-) -> Option<(usize, Option<&'b str>)> {
-    names
-        .enumerate()
-        .filter_map(|(index, name)| {
-            let head = place.get(..name.len())?;
-            let rest = &place[name.len()..];
-            let ends = rest.is_empty() || rest.starts_with('/');
-            (ends && head.to_lowercase() == name.to_lowercase()).then_some((
-                name.len(),
-                index,
-                rest.strip_prefix('/').filter(|rest| !rest.is_empty()),
-            ))
-        })
-        .max_by_key(|(length, ..)| *length)
-        .map(|(_, index, rest)| (index, rest))
-}
-
-fn unknown(found: &str, kind: &str, known: Vec<&str>) -> Error {
-    let found = found.split('/').next().unwrap_or(found);
-    Error::new(Kind::Usage, format!("`{found}` is no {kind}")).then(match known.is_empty() {
-        true => "there is none in this file".to_string(),
-        false => format!("there is: {}", known.join(", ")),
-    })
 }
 
 fn joint_story(joint: &JointTake) -> String {

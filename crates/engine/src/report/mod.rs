@@ -27,7 +27,7 @@ use serde::{Deserialize, Serialize};
 
 pub use day::{DayFile, DayReports};
 pub use document::Document;
-pub use explain::explain;
+pub use explain::{Built, explain};
 pub use fitness::{Fitness, Use, first_null_hz};
 pub use groups::{JudgedGroup, Verdict, group_findings, judge_groups};
 pub use html::html;

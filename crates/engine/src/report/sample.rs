@@ -5,7 +5,9 @@ use crate::alignment::{
     Alignment, Basis, Channel, CommonLevel, Evidence, FORMAT, JointTake, Member, Part, Placement,
     Role, Slip, Start, Status, TieRecord, VERSION,
 };
+use crate::build::{MeasuredChannel, TakeQuality};
 use crate::finding::{Finding, Sign, Weight};
+use crate::quality::{ChannelQuality, Pair, Runs};
 
 const RATE: f64 = 48_000.0;
 const LENGTH: u64 = 14_400_000;
@@ -276,5 +278,44 @@ pub fn output(joint: &JointTake) -> Output {
         }],
         quality: None,
         groups: Vec::new(),
+    }
+}
+
+/// A quality with something of everything on the first channel of each unit.
+pub fn quality(joint: &JointTake) -> TakeQuality {
+    let members = joint.members.iter();
+    let channels = members.flat_map(|member| member.channels.iter().map(move |one| (member, one)));
+    let channels: Vec<MeasuredChannel> = channels
+        .map(|(member, channel)| MeasuredChannel {
+            name: channel.name.clone(),
+            unit: member.unit.clone(),
+            unit_channel: channel.index,
+            group: None,
+            quality: ChannelQuality {
+                true_peak_dbtp: Some(-0.4),
+                integrated_lufs: Some(-23.04),
+                range_lu: Some(7.2),
+                rms_dbfs: Some(-24.6),
+                noise_floor_dbfs: Some(-71.3),
+                offset: -0.000_2,
+                clips: Runs {
+                    count: 12,
+                    longest: 9,
+                    first: (0..12).map(|run| [48_000 * run, 3 + run / 2]).collect(),
+                },
+                ..ChannelQuality::default()
+            },
+        })
+        .collect();
+    TakeQuality {
+        joint_take: joint.name.clone(),
+        sample_rate: joint.sample_rate,
+        length_samples: joint.length_samples,
+        pairs: vec![Pair {
+            channels: [0, channels.len() - 1],
+            correlation: -0.75,
+            gain_db: -2.0,
+        }],
+        channels,
     }
 }

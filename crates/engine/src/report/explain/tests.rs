@@ -1,21 +1,21 @@
 //! Hand-made alignments in, what `explain` says of them, word for word.
 
 use super::*;
-use crate::report::sample;
+use crate::report::{MeasuredAgain, Output, SoundReport, SyncReport, judge_groups, sample};
 
 fn said(place: &str) -> String {
-    explain(&sample::alignment(), Some(place)).expect("a place that is there")
+    explain(&sample::alignment(), Built::default(), Some(place)).expect("a place that is there")
 }
 
 fn refused(place: &str) -> String {
-    explain(&sample::alignment(), Some(place))
+    explain(&sample::alignment(), Built::default(), Some(place))
         .expect_err("no such place")
         .to_string()
 }
 
 #[test]
 fn without_a_place_it_says_what_can_be_asked() {
-    insta::assert_snapshot!(explain(&sample::alignment(), None).expect("an overview"), @r#"
+    insta::assert_snapshot!(explain(&sample::alignment(), Built::default(), None).expect("an overview"), @r#"
     3 joint takes, measured by commontime 0.1.0
 
     ask about
@@ -195,4 +195,105 @@ fn times_read_as_people_write_them() {
         assert_eq!(time_s(text).expect(text), seconds);
     }
     assert!(time_s("-1").is_err());
+}
+
+/// The reports of what was built, with a quality that has something of everything.
+fn built() -> (SoundReport, SyncReport) {
+    let day = sample::alignment();
+    let session = "[[group]]\nname = \"Main pair\"\nclass = \"stereo-pair\"\nchannels = [\"NORTH:1\", \"SOUTH:1\"]\n\
+        [[group]]\nname = \"own\"\nclass = \"array\"\nchannels = [\"NORTH:2-3\"]\n";
+    let session = crate::session::Session::from_toml(session).expect("a session");
+    let outputs: Vec<Option<Output>> = day
+        .joint_takes
+        .iter()
+        .map(|joint| {
+            let mut output = sample::output(joint);
+            output.groups = judge_groups(&session, joint, None);
+            output.quality = Some(sample::quality(joint));
+            output.residuals = vec![MeasuredAgain {
+                unit: "SOUTH".into(),
+                place: "middle".into(),
+                position: 7_200_000.0,
+                lag_samples: 0.000_4,
+                sigma_samples: 0.000_9,
+            }];
+            Some(output)
+        })
+        .collect();
+    (
+        SoundReport::of(&day, &outputs),
+        SyncReport::of(&day, &outputs),
+    )
+}
+
+fn told(place: &str) -> Result<String> {
+    let (sound, sync) = built();
+    let built = Built {
+        sound: Some(&sound),
+        sync: Some(&sync),
+    };
+    explain(&sample::alignment(), built, Some(place))
+}
+
+#[test]
+fn a_channel_s_numbers_tell_how_they_were_measured() {
+    insta::assert_snapshot!(told("evening-02/south:1").expect("a channel"));
+}
+
+#[test]
+fn a_group_s_verdict_tells_whose_claims_it_adds() {
+    let text = told("evening-02/group main PAIR").expect("a group");
+    // the lead is off by nothing, so all of it is SOUTH's: 0.01 samples by its claim and three sigma of 0.004
+    assert!(
+        text.contains("SOUTH  ±0.458 µs: ±0.208 µs by its claim, ±0.25 µs"),
+        "{text}"
+    );
+    assert!(text.contains("ask evening-02/SOUTH/offset"), "{text}");
+    let text = told("evening-02/group own").expect("a group");
+    assert!(text.contains("they share its clock"), "{text}");
+    let text = told("evening-04/group Main pair").expect("a group");
+    assert!(text.contains("SOUTH  has no established place"), "{text}");
+}
+
+#[test]
+fn a_residual_tells_its_windows() {
+    let text = told("evening-02/SOUTH/residual").expect("a residual");
+    assert!(
+        text.contains("NORTH:3 and SOUTH:3 carry one signal"),
+        "{text}"
+    );
+    assert!(
+        text.contains("middle") && text.contains("7200000") && text.contains("+0.000400"),
+        "{text}"
+    );
+}
+
+#[test]
+fn what_was_not_built_or_is_not_there_is_told() {
+    let error = told("evening-02/south:9")
+        .expect_err("no channel")
+        .to_string();
+    assert!(error.contains("SOUTH:9 was not recorded"), "{error}");
+    let error = told("evening-04/south:1")
+        .expect_err("left out")
+        .to_string();
+    assert!(error.contains("is in no file of it"), "{error}");
+    let error = told("evening-02/group Trio")
+        .expect_err("no group")
+        .to_string();
+    assert!(error.contains("Main pair, own"), "{error}");
+    let error = told("evening-02/NORTH/residual")
+        .expect_err("the lead")
+        .to_string();
+    assert!(error.contains("was not measured again"), "{error}");
+    let nothing = explain(
+        &sample::alignment(),
+        Built::default(),
+        Some("evening-02/NORTH:1"),
+    );
+    let error = nothing.expect_err("no report").to_string();
+    assert!(
+        error.contains("not at hand") && error.contains("give the folder"),
+        "{error}"
+    );
 }

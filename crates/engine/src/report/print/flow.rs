@@ -186,16 +186,16 @@ impl<'a> Flow<'a> {
     pub fn part(&mut self, keep: f32) {
         self.space(6.0);
         self.keep(keep);
-        self.rule(0.8, Ink::Text);
+        self.rule(0.8, Ink::Text, self.across());
         self.y += 5.0;
     }
 
-    /// A rule across.
-    pub fn rule(&mut self, width: f32, ink: Ink) {
-        let (left, right, y) = (Sheet::MARGIN, self.sheet.width - Sheet::MARGIN, self.y);
+    /// A rule so long, from the left.
+    pub fn rule(&mut self, width: f32, ink: Ink, length: f32) {
+        let y = self.y;
         self.push(Mark::Line {
-            from: (left, y),
-            to: (right, y),
+            from: (Sheet::MARGIN, y),
+            to: (Sheet::MARGIN + length, y),
             width,
             ink,
         });

@@ -58,7 +58,7 @@ pub fn table(flow: &mut Flow<'_>, table: &Table) {
             row_of(flow, &cells, &styles, &widths, from..until);
             from = until;
         }
-        flow.rule(0.3, Ink::Rule);
+        flow.rule(0.3, Ink::Rule, whole(&widths));
     }
 }
 
@@ -75,7 +75,12 @@ fn head(flow: &mut Flow<'_>, headings: &[Vec<String>], widths: &[f32]) {
     let styles = vec![CELL.bold(); headings.len()];
     let lines = headings.iter().map(Vec::len).max().unwrap_or(0);
     row_of(flow, headings, &styles, widths, 0..lines);
-    flow.rule(0.6, Ink::Text);
+    flow.rule(0.6, Ink::Text, whole(widths));
+}
+
+/// From the first column's left to the last one's right.
+fn whole(widths: &[f32]) -> f32 {
+    widths.iter().sum::<f32>() + GAP * widths.len().saturating_sub(1) as f32
 }
 
 fn row_of(

@@ -89,7 +89,7 @@ impl SoundReport {
                 Cell::from(&take.circled),
                 Cell::from(&take.start_label),
                 say::clock_time(seconds).into(),
-                counted(take.tracks.len(), "track").into(),
+                take.tracks.len().to_string().into(),
                 units.into(),
                 Cell::from(&take.note),
             ]

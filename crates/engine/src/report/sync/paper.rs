@@ -56,8 +56,8 @@ impl SyncReport {
             open => format!("{placed} in their places, {open} not established or to be decided"),
         };
         format!(
-            "{} in {}: {open}.",
-            counted(all, "follower's take"),
+            "{} of followers in {}: {open}.",
+            counted(all, "take"),
             counted(self.takes.len(), "recording")
         )
     }

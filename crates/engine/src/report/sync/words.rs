@@ -5,6 +5,9 @@ use crate::alignment::{Basis, Status};
 use crate::report::say;
 use crate::units::counted;
 
+/// The finest residual that a paragraph tells, samples.
+const FINEST: f64 = 0.001;
+
 /// The paragraph: what the recording is made of, how every follower came to its place, what it may be used for.
 pub fn in_words(take: &SyncedTake) -> String {
     let mut text = head(take);
@@ -82,8 +85,8 @@ fn clock(follower: &SyncedFollower, take: &SyncedTake) -> String {
             " How its clock ran against the lead's could not be measured, so it may drift.".into()
         }
         (Some(clock), false) => format!(
-            " Its clock ran {} ppm {}, {} over the take; it was resampled once along its measured clock, so no drift is \
-             left to correct.",
+            " Its clock ran {} ppm {}, {} over the take; it was resampled once along its measured clock, so no measurable drift \
+             is left.",
             say::three_figures(clock.ppm.abs()),
             if clock.ppm < 0.0 { "slow" } else { "fast" },
             say::short_time(clock.over_take_samples.abs() / rate)
@@ -103,12 +106,16 @@ fn clock(follower: &SyncedFollower, take: &SyncedTake) -> String {
 fn residual(follower: &SyncedFollower, rate: f64) -> String {
     let lags = follower.residuals.iter().map(|one| one.lag_samples.abs());
     match lags.clone().fold(f64::NEG_INFINITY, f64::max) {
-        worst if worst.is_finite() => format!(
-            " Measured again in {} of the finished recording, it lies within {} samples ({}) of the lead.",
-            counted(follower.residuals.len(), "place"),
-            say::three_figures(worst),
-            say::short_time(worst / rate)
-        ),
+        worst if worst.is_finite() => {
+            // nobody has a use for less
+            let worst = worst.max(FINEST);
+            format!(
+                " Measured again in {} of the finished recording, it lies within {} samples ({}) of the lead.",
+                counted(follower.residuals.len(), "place"),
+                say::three_figures(worst),
+                say::short_time(worst / rate)
+            )
+        }
         _ => String::new(),
     }
 }
