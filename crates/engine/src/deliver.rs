@@ -10,8 +10,8 @@ use crate::finding::Finding;
 use crate::media;
 use crate::render::Renderer;
 use crate::report::{
-    self, DayReports, Faces, JudgedGroup, Link, MeasuredAgain, Output, OutputChannel, Overlay,
-    OverlayRequest, ReportInput, Settings, SoundReport, SyncReport,
+    self, DayReports, Difference, Faces, JudgedGroup, Link, MeasuredAgain, Output, OutputChannel,
+    Overlay, OverlayRequest, ReportInput, Settings, SoundReport, SyncReport,
 };
 use crate::signal::Sound;
 use crate::take::TakeSound;
@@ -118,7 +118,7 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
         rows: &table.rows,
     });
     for (take, output) in takes.iter().zip(&outputs) {
-        let overlays = overlays_of(take)?;
+        let (overlays, differences) = laid_over(take)?;
         let others = takes.iter().filter(|other| other.name != take.name);
         let others: Vec<Link> = others
             .map(|other| Link {
@@ -133,6 +133,7 @@ pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
             settings,
             findings: &findings,
             overlays: &overlays,
+            differences: &differences,
             output: output.as_ref(),
             others: &others,
         });
@@ -266,8 +267,9 @@ fn file_of(file: &OutputFile) -> report::OutputFile {
     }
 }
 
-/// Lead and followers laid over each other, as they come to the output; members without a place have none.
-fn overlays_of(take: &JointTake) -> Result<Vec<Overlay>> {
+/// Lead and followers laid over each other and taken from each other, as they come to the output; members without a place
+/// have neither.
+fn laid_over(take: &JointTake) -> Result<(Vec<Overlay>, Vec<Difference>)> {
     let placed: Vec<usize> = (0..take.members.len())
         .filter(|&i| take.members[i].placement != Placement::NotPlaced)
         .collect();
@@ -288,16 +290,18 @@ fn overlays_of(take: &JointTake) -> Result<Vec<Overlay>> {
         renderer.render(start, &mut planes)?;
         Ok(planes.swap_remove(channel.max(1) as usize - 1))
     };
-    let mut overlays = Vec::new();
+    let (mut overlays, mut differences) = (Vec::new(), Vec::new());
     for &follower in placed
         .iter()
         .filter(|&&i| take.members[i].unit != take.lead)
     {
-        overlays.extend(report::overlays(&OverlayRequest {
+        let request = OverlayRequest {
             joint_take: take,
             follower,
             read: &read,
-        })?);
+        };
+        overlays.extend(report::overlays(&request)?);
+        differences.extend(report::difference(&request)?);
     }
-    Ok(overlays)
+    Ok((overlays, differences))
 }

@@ -4,13 +4,18 @@
 use crate::build::{Gap, OutputChannel, OutputFile};
 use crate::finding::{Finding, Weight};
 
-/// What the levels of `output` say.
-pub(super) fn findings(output: &OutputFile) -> Vec<Finding> {
+/// What the levels of `output` say; with the largest true peak of the recording, where it was measured.
+pub(super) fn findings(output: &OutputFile, true_peak_dbtp: Option<f64>) -> Vec<Finding> {
     let mut findings = Vec::new();
+    let peaks = output.channels.iter().map(|channel| channel.levels.peak);
+    let over = Over {
+        peak_dbfs: 20.0 * peaks.fold(0.0, f64::max).log10(),
+        true_peak_dbtp,
+    };
     for channel in &output.channels {
         let place = format!("{} {}", output.path.display(), channel.name);
         findings.extend(
-            of_channel(output, channel)
+            of_channel(output, channel, over)
                 .into_iter()
                 .map(|finding| finding.at(&place)),
         );
@@ -46,7 +51,30 @@ fn of_gap(output: &OutputFile, gap: &Gap) -> Finding {
     }
 }
 
-fn of_channel(output: &OutputFile, channel: &OutputChannel) -> Vec<Finding> {
+/// How far the recording goes above full scale.
+#[derive(Clone, Copy)]
+struct Over {
+    peak_dbfs: f64,
+    true_peak_dbtp: Option<f64>,
+}
+
+impl Over {
+    /// What brings it under: in tenths of a decibel, rounded down, so that nothing is left above.
+    fn next_step(self) -> String {
+        let down = |level: f64| (-10.0 * level - 1e-6).floor() / 10.0;
+        let gain = down(self.peak_dbfs);
+        let between = self.true_peak_dbtp.map(down).filter(|other| *other < gain);
+        let between = between.map_or(String::new(), |gain| {
+            format!("; {gain:.1} dB, what goes over between samples as well")
+        });
+        format!(
+            "nothing is lost as long as it stays float; {gain:.1} dB for all channels brings the largest sample under full \
+             scale{between}: build with --gain {gain:.1}, or --gain fit for integers"
+        )
+    }
+}
+
+fn of_channel(output: &OutputFile, channel: &OutputChannel, over: Over) -> Vec<Finding> {
     let levels = &channel.levels;
     let mut findings = Vec::new();
     if levels.not_finite > 0 {
@@ -106,7 +134,7 @@ fn of_channel(output: &OutputFile, channel: &OutputChannel) -> Vec<Finding> {
                 ),
                 "below 0 dBFS",
             )
-            .then("turn the channel down before it becomes integers"),
+            .then(over.next_step()),
         );
     }
     findings
@@ -119,4 +147,30 @@ fn is_gap(output: &OutputFile, channel: &OutputChannel, first: u64, samples: u64
             && first <= gap.first_sample
             && gap.first_sample + gap.samples <= first + samples
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_brings_overs_under_full_scale_is_never_too_little() {
+        let step = |peak_dbfs, true_peak_dbtp| {
+            Over {
+                peak_dbfs,
+                true_peak_dbtp,
+            }
+            .next_step()
+        };
+        let text = step(3.11, Some(3.62));
+        assert!(
+            text.contains("-3.2 dB for all channels") && text.contains("; -3.7 dB, what"),
+            "{text}"
+        );
+        assert!(text.contains("--gain -3.2,"), "{text}");
+        let text = step(3.11, Some(3.12));
+        assert!(!text.contains("between samples"), "{text}");
+        // just at full scale is one step above what integers hold
+        assert!(step(0.0, None).contains("-0.1 dB"));
+    }
 }

@@ -33,10 +33,14 @@ pub fn check(alignment: &Alignment, report: &BuildReport, progress: &dyn Progres
             .iter()
             .filter(|output| output.joint_take == take.name)
             .collect();
+        let quality = report.quality_of(&take.name);
+        let channels = quality.iter().flat_map(|quality| &quality.channels);
+        let true_peak = channels.filter_map(|channel| channel.quality.true_peak_dbtp);
+        let true_peak = true_peak.max_by(f64::total_cmp);
         for output in &outputs {
-            checked.findings.extend(levels::findings(output));
+            checked.findings.extend(levels::findings(output, true_peak));
         }
-        if let Some(quality) = report.quality_of(&take.name) {
+        if let Some(quality) = quality {
             checked
                 .findings
                 .extend(quality::findings(&take.members, quality));

@@ -29,6 +29,7 @@ pub(super) fn findings(members: &[Member], quality: &TakeQuality) -> Vec<Finding
         .flat_map(|channel| of_channel(quality, channel, middle))
         .collect();
     findings.extend(off_centre(quality));
+    findings.extend(coded(quality));
     let pairs = quality.pairs.iter();
     findings.extend(pairs.filter_map(|pair| doubled(members, quality, pair)));
     findings
@@ -111,6 +112,28 @@ fn of_channel(take: &TakeQuality, channel: &MeasuredChannel, middle: Option<f64>
         .into_iter()
         .map(|finding| finding.at(&place))
         .collect()
+}
+
+/// Channels that carry timecode, all of them at once: it is loud, and seldom wanted in what is handed over.
+fn coded(take: &TakeQuality) -> Option<Finding> {
+    let channels = take.channels.iter();
+    let coded: Vec<String> = channels
+        .filter_map(|channel| {
+            let code = channel.quality.timecode.as_ref()?;
+            Some(format!("{} from {}", channel.name, code.label))
+        })
+        .collect();
+    (!coded.is_empty()).then(|| {
+        Finding::new(
+            "timecode-on-a-channel",
+            Weight::Note,
+            format!("timecode as sound in the recording, on {}", counted(coded.len(), "channel")),
+        )
+        .at(&take.joint_take)
+        .measured(coded.join(", "), "sound that is to be heard")
+        .because("a unit recorded the code it was given on a track")
+        .then("what it tells stands in the stamps already: leave the channel out with --channels (channels.csv) unless the receiver wants it")
+    })
 }
 
 /// Channels that are not centred on zero, all of them at once: each one's mean stands in the report.

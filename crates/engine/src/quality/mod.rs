@@ -1,7 +1,9 @@
 //! The channels of a recording in, how good they are out: peaks between samples, loudness, noise floor, offset, clipping,
-//! drop-outs, mains hum, and how alike channels are. In one pass, in blocks; memory does not grow with the length.
+//! drop-outs, mains hum, timecode as sound, how loud they were along their length, and how alike they are. In one pass, in blocks; memory does not grow with the length.
 
 mod classes;
+mod code;
+mod envelope;
 mod faults;
 mod floor;
 mod gate;
@@ -17,6 +19,10 @@ use std::borrow::Cow;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+pub use code::Code;
+use code::CodeMeter;
+use envelope::EnvelopeMeter;
+pub use envelope::{Envelope, Loud};
 use faults::FaultMeter;
 use floor::FloorMeter;
 use hum::HumMeter;
@@ -60,6 +66,12 @@ pub struct ChannelQuality {
     pub drop_outs: Runs,
     /// Mains hum, where there is some.
     pub hum: Option<Hum>,
+    /// Timecode as sound, where there is some.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub timecode: Option<Code>,
+    /// How loud it was along its length; for pictures, not for files.
+    #[serde(skip)]
+    pub envelope: Envelope,
 }
 
 /// Runs of samples.
@@ -95,6 +107,8 @@ struct ChannelMeter {
     floor: FloorMeter,
     faults: FaultMeter,
     hum: HumMeter,
+    code: CodeMeter,
+    envelope: EnvelopeMeter,
 }
 
 impl QualityMeter {
@@ -110,6 +124,8 @@ impl QualityMeter {
                     floor: FloorMeter::new(rate),
                     faults: FaultMeter::new(rate),
                     hum: hum.clone(),
+                    code: CodeMeter::new(rate),
+                    envelope: EnvelopeMeter::new(rate),
                 })
                 .collect(),
             pairs: PairMeter::new(channels),
@@ -169,6 +185,8 @@ impl ChannelMeter {
         self.faults.add(plane);
         self.floor.add(numbers);
         self.hum.add(numbers);
+        self.code.add(numbers);
+        self.envelope.add(numbers);
         if let Some(loudness) = &mut self.loudness {
             loudness.add(&[numbers]);
         }
@@ -192,6 +210,8 @@ impl ChannelMeter {
             clips,
             drop_outs,
             hum: self.hum.finish(),
+            timecode: self.code.finish(),
+            envelope: self.envelope.finish(),
         }
     }
 }

@@ -222,3 +222,49 @@ fn values_that_are_no_numbers_do_not_spoil_the_rest() {
     near(quality.channels[0].integrated_lufs, -9.03, 0.1);
     assert!(quality.pairs[0].correlation > 0.999);
 }
+
+/// Timecode by the rehearsal's own arithmetic, in speech, noise and hum, faint and loud; no other sound has any.
+#[test]
+fn timecode_is_told_from_sound() {
+    let track = |change: fn(&mut rehearsal::TimecodeTrack)| {
+        let mut track = rehearsal::TimecodeTrack {
+            seconds: 70.0,
+            ..rehearsal::TimecodeTrack::default()
+        };
+        change(&mut track);
+        let (samples, words) = track.record().expect("a track");
+        let plane: Vec<f64> = samples.iter().map(|value| f64::from(*value)).collect();
+        let [hours, minutes, seconds, frames] = words[0].label;
+        (
+            plane,
+            format!("{hours:02}:{minutes:02}:{seconds:02}:{frames:02}"),
+        )
+    };
+    for (name, (plane, label)) in [
+        ("as it is", track(|_| {})),
+        ("faint", track(|track| track.level_dbfs = -50.0)),
+        ("in noise", track(|track| track.snr_db = Some(12.0))),
+        ("in speech", track(|track| track.speech_db = Some(-20.0))),
+    ] {
+        let code = one(plane)
+            .timecode
+            .unwrap_or_else(|| panic!("{name}: none"));
+        assert_eq!((code.heard, code.carrying), (3, 3), "{name}");
+        assert_eq!(code.label[..8], label[..8], "{name}");
+    }
+    let mut random = noise(11);
+    let square = |hz: f64| -> Vec<f64> {
+        let side = |value: f64| if value < 0.0 { -0.3 } else { 0.3 };
+        sine(hz, 1.0, 65.0).into_iter().map(side).collect()
+    };
+    let others = [
+        sine(1200.0, 0.5, 65.0),
+        square(1200.0),
+        square(2400.0),
+        (0..65 * RATE).map(|_| 0.2 * random()).collect(),
+        vec![0.0; 65 * RATE as usize],
+    ];
+    for (number, plane) in others.into_iter().enumerate() {
+        assert_eq!(one(plane).timecode, None, "sound {number}");
+    }
+}

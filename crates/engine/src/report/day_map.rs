@@ -4,7 +4,9 @@
 use kuva::render::color::Color;
 use kuva::render::render::{Primitive, Scene, TextAnchor};
 
-use super::plots::{Size, time_step};
+use super::axis::time_step;
+use super::plots::Size;
+use super::scene::{rule, words};
 
 /// Heights, pixels: a line, the bar in it, what stands below the lines.
 const LINE: f64 = 30.0;
@@ -89,7 +91,7 @@ impl DayMap {
         for (number, line) in self.lines.iter().enumerate() {
             let middle = ABOVE + LINE * (number as f64 + 0.62);
             let label: String = line.unit.chars().take(letters).collect();
-            scene.add(words(left - 8.0, middle + 4.0, label, TextAnchor::End));
+            scene.add(words([left - 8.0, middle + 4.0], label, TextAnchor::End));
             scene.add(rule(
                 [left, middle],
                 [size.width - RIGHT, middle],
@@ -118,8 +120,7 @@ impl DayMap {
                 if let Some(recording) = bar.recording.filter(|_| centre - labelled > 16.0) {
                     let text = recording.to_string();
                     scene.add(words(
-                        centre,
-                        middle - BAR / 2.0 - 3.0,
+                        [centre, middle - BAR / 2.0 - 3.0],
                         text,
                         TextAnchor::Middle,
                     ));
@@ -174,7 +175,7 @@ impl View {
             scene.add(rule([x, ABOVE], [x, bottom], "var(--rule)", 0.5));
             let minutes = (time_s / 60.0).round() as u64 % 1440;
             let label = format!("{:02}:{:02}", minutes / 60, minutes % 60);
-            scene.add(words(x, bottom + 14.0, label, TextAnchor::Middle));
+            scene.add(words([x, bottom + 14.0], label, TextAnchor::Middle));
         }
         scene.add(rule(
             [self.left, bottom],
@@ -184,35 +185,9 @@ impl View {
         ));
         let middle = (self.left + self.right) / 2.0;
         scene.add(words(
-            middle,
-            height - 4.0,
+            [middle, height - 4.0],
             "time of day".into(),
             TextAnchor::Middle,
         ));
-    }
-}
-
-fn words(x: f64, y: f64, content: String, anchor: TextAnchor) -> Primitive {
-    Primitive::Text {
-        x,
-        y,
-        content,
-        size: 12,
-        anchor,
-        rotate: None,
-        bold: false,
-        color: Some("var(--ink)".into()),
-    }
-}
-
-fn rule(from: [f64; 2], to: [f64; 2], ink: &str, width: f64) -> Primitive {
-    Primitive::Line {
-        x1: from[0],
-        y1: from[1],
-        x2: to[0],
-        y2: to[1],
-        stroke: ink.into(),
-        stroke_width: width,
-        stroke_dasharray: None,
     }
 }

@@ -5,9 +5,13 @@ mod fitness;
 mod groups;
 mod span;
 mod overlay;
+mod difference;
 mod markup;
 mod dress;
+mod axis;
+mod scene;
 mod day_map;
+mod strips;
 mod plots;
 mod lag;
 mod html;
@@ -26,6 +30,7 @@ mod sample;
 use serde::{Deserialize, Serialize};
 
 pub use day::{DayFile, DayReports};
+pub use difference::{Band, Difference, difference};
 pub use document::Document;
 pub use explain::{Built, explain};
 pub use fitness::{Fitness, Use, first_null_hz};
@@ -60,6 +65,8 @@ pub struct ReportInput<'a> {
     pub findings: &'a [Finding],
     /// Lead and follower laid over each other, in the order in which they are to be shown.
     pub overlays: &'a [Overlay],
+    /// What is left of followers' common signals when they are taken from the lead's.
+    pub differences: &'a [Difference],
     /// What was built; absent when nothing was.
     pub output: Option<&'a Output>,
     /// The other pages of the same day.

@@ -86,7 +86,7 @@ pub fn overlays(request: &OverlayRequest<'_>) -> Result<Vec<Overlay>> {
 }
 
 /// The three stretches to search: they do not overlap unless what is shared is short.
-fn places(shared: Span, rate: f64) -> [(&'static str, Span); 3] {
+pub(super) fn places(shared: Span, rate: f64) -> [(&'static str, Span); 3] {
     let long = (SEARCHED_S * rate)
         .min(shared.length() / 3.0)
         .max(SHOWN_S * rate);
@@ -103,16 +103,21 @@ fn places(shared: Span, rate: f64) -> [(&'static str, Span); 3] {
 }
 
 /// The two channels that are compared.
-struct Pair {
-    lead_index: usize,
-    lead_channel: u32,
-    follower_channel: u32,
-    one_signal: bool,
+pub(super) struct Pair {
+    pub(super) lead_index: usize,
+    pub(super) lead_channel: u32,
+    pub(super) follower_channel: u32,
+    /// Whether they carry one electrical signal.
+    pub(super) one_signal: bool,
 }
 
 impl Pair {
     /// The channels of the common signal that the ties name; otherwise the loudest of each unit in the middle.
-    fn of(request: &OverlayRequest<'_>, lead_index: usize, shared: Span) -> Result<Self> {
+    pub(super) fn of(
+        request: &OverlayRequest<'_>,
+        lead_index: usize,
+        shared: Span,
+    ) -> Result<Self> {
         let joint = request.joint_take;
         let follower = &joint.members[request.follower];
         let named = common_channels(follower).filter(|(lead, followed)| {

@@ -1,14 +1,14 @@
 //! Curves, marks and axes in, one picture out: laid out by the kuva library, shown as SVG ([`super::dress`]) or printed
 //! ([`super::print`]). What the library could not do and what was tried: docs/decisions/plots.md.
 
-use kuva::prelude::{
-    BandPlot, Layout, LinePlot, MarkerShape, Plot, ScatterPlot, Theme, TickFormat,
-};
+use kuva::prelude::{BandPlot, Layout, LinePlot, MarkerShape, Plot, ScatterPlot, Theme};
 use kuva::render::render::{Scene, render_multiple};
 
+use super::axis::{Axis, Steps};
 use super::day_map::DayMap;
 use super::dress::dress;
 use super::lag::Point;
+use super::strips::Strips;
 
 /// The inks of the page, as its style sheet names them.
 const INK: &str = "var(--ink)";
@@ -37,55 +37,13 @@ pub const NARROW: Size = Size {
     height: 240.0,
 };
 
-/// What stands along an axis.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Axis {
-    /// The quantity and its unit.
-    pub label: String,
-    /// The least value shown.
-    pub least: f64,
-    /// The greatest value shown; greater than the least.
-    pub greatest: f64,
-    /// How its values are written.
-    pub scale: Scale,
-}
-
-/// An axis that holds all `values` with a little room, and never has no extent.
-pub fn axis_around(values: impl Iterator<Item = f64>, label: &str) -> Axis {
-    let (least, greatest) = values.filter(|value| value.is_finite()).fold(
-        (f64::INFINITY, f64::NEG_INFINITY),
-        |(least, greatest), value| (least.min(value), greatest.max(value)),
-    );
-    let (least, greatest) = if least <= greatest {
-        (least, greatest)
-    } else {
-        (0.0, 0.0)
-    };
-    let room = ((greatest - least) * 0.06)
-        .max(1e-3)
-        .max(greatest.abs() * 1e-9);
-    Axis {
-        label: label.into(),
-        least: least - room,
-        greatest: greatest + room,
-        scale: Scale::Number,
-    }
-}
-
-/// How an axis's values are written and stepped.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Scale {
-    /// Plain numbers in steps of 1, 2 or 5.
-    Number,
-    /// Seconds, written `m:ss` or `h:mm:ss`.
-    Time,
-}
-
 /// Something drawn. Each kind differs in shape, not in colour alone.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Mark {
     /// A thin line in the page's ink.
     Line(Vec<Point>),
+    /// A thin broken line.
+    Dashed(Vec<Point>),
     /// A broad pale line, to lie under a thin one.
     Broad(Vec<Point>),
     /// A shaded stretch between two curves: time, lower, upper.
@@ -122,6 +80,8 @@ pub enum Drawing {
     Figure(Figure),
     /// What ran when.
     DayMap(DayMap),
+    /// How loud every channel was.
+    Strips(Strips),
 }
 
 impl Drawing {
@@ -130,6 +90,7 @@ impl Drawing {
         match self {
             Self::Figure(figure) => figure.scene(size),
             Self::DayMap(map) => map.scene(size),
+            Self::Strips(strips) => strips.scene(size),
         }
     }
 
@@ -139,6 +100,7 @@ impl Drawing {
         let (id, title, description) = match self {
             Self::Figure(figure) => return figure.svg(size, id_suffix),
             Self::DayMap(map) => (&map.id, DayMap::TITLE, map.description()),
+            Self::Strips(strips) => (&strips.id, Strips::TITLE, strips.description()),
         };
         let names = [&format!("{id}{id_suffix}"), title, &description];
         dress(&self.scene(size), size, names)
@@ -155,13 +117,12 @@ impl Drawing {
     }
 
     fn size(&self, usual: Size) -> Size {
-        match self {
-            Self::Figure(_) => usual,
-            Self::DayMap(map) => Size {
-                height: map.height(),
-                ..usual
-            },
-        }
+        let height = match self {
+            Self::Figure(_) => usual.height,
+            Self::DayMap(map) => map.height(),
+            Self::Strips(strips) => strips.height(),
+        };
+        Size { height, ..usual }
     }
 }
 
@@ -250,6 +211,17 @@ impl Mark {
         };
         match self {
             Self::Line(points) => line(points, INK, 1.2),
+            Self::Dashed(points) => {
+                let points = finite(points);
+                (points.len() >= 2).then(|| {
+                    LinePlot::new()
+                        .with_data(points)
+                        .with_color(SECOND)
+                        .with_stroke_width(1.2)
+                        .with_dashed()
+                        .into()
+                })
+            }
             Self::Broad(points) => line(points, BROAD, 4.5),
             Self::Rings(points) => marks(points, MarkerShape::Circle, INK, 2.2),
             Self::Crosses(points) => marks(points, MarkerShape::Cross, SECOND, 3.6),
@@ -295,89 +267,10 @@ fn theme() -> Theme {
     }
 }
 
-/// The distance between an axis's figures.
-struct Steps {
-    step: f64,
-}
-
-/// The steps of a time axis that people count in, seconds.
-const TIME_STEPS: [f64; 17] = [
-    1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0,
-    10_800.0, 21_600.0, 43_200.0,
-];
-
-impl Steps {
-    /// A step that gives about `wanted` figures along `axis`.
-    fn of(axis: &Axis, wanted: f64) -> Self {
-        let rough = (axis.greatest - axis.least) / wanted;
-        let time = TIME_STEPS.into_iter().find(|step| *step >= rough);
-        let step = match (axis.scale, time) {
-            (Scale::Time, Some(step)) if rough > 0.5 => step,
-            _ => {
-                let decade = 10f64.powf(rough.log10().floor());
-                let step = [1.0, 2.0, 5.0]
-                    .into_iter()
-                    .find(|step| step * decade >= rough);
-                step.unwrap_or(10.0) * decade
-            }
-        };
-        Self { step }
-    }
-
-    fn decimals(&self) -> usize {
-        (-self.step.log10().floor()).clamp(0.0, 9.0) as usize
-    }
-
-    fn format(&self, scale: Scale) -> TickFormat {
-        match scale {
-            Scale::Number => TickFormat::Fixed(self.decimals()),
-            Scale::Time => {
-                let decimals = self.decimals();
-                TickFormat::Custom(std::sync::Arc::new(move |seconds| {
-                    time_figure(seconds, decimals)
-                }))
-            }
-        }
-    }
-
-    /// How many characters the longest figure along `axis` has.
-    fn longest(&self, axis: &Axis) -> usize {
-        let decimals = self.decimals();
-        let written = |value: f64| format!("{value:.decimals$}").len();
-        written(axis.least).max(written(axis.greatest))
-    }
-}
-
-/// Where the figures of a time axis stand that shows so many seconds in about `wanted` steps: the distance between them.
-pub fn time_step(length_s: f64, wanted: f64) -> f64 {
-    let rough = length_s / wanted;
-    let step = TIME_STEPS.into_iter().find(|step| *step >= rough);
-    step.unwrap_or(86_400.0)
-}
-
-fn time_figure(seconds: f64, decimals: usize) -> String {
-    let sign = if seconds < 0.0 { "-" } else { "" };
-    let size = seconds.abs();
-    let whole = if decimals == 0 {
-        size.round()
-    } else {
-        size.floor()
-    };
-    let fraction = match decimals {
-        0 => String::new(),
-        _ => format!("{:.decimals$}", size - whole)[1..].to_string(),
-    };
-    let whole = whole as u64;
-    let (hours, minutes, rest) = (whole / 3600, whole / 60 % 60, whole % 60);
-    match hours {
-        0 => format!("{sign}{minutes}:{rest:02}{fraction}"),
-        _ => format!("{sign}{hours}:{minutes:02}:{rest:02}"),
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::axis::Scale;
 
     fn figure(points: Vec<Point>) -> Figure {
         Figure {
@@ -455,12 +348,5 @@ mod tests {
             let svg = figure(points).svg(SIZE, "");
             roxmltree::Document::parse(&svg).expect("well formed");
         }
-    }
-
-    #[test]
-    fn times_are_written_as_people_write_them() {
-        assert_eq!(time_figure(90.0, 0), "1:30");
-        assert_eq!(time_figure(3_661.0, 0), "1:01:01");
-        assert_eq!(time_figure(0.25, 2), "0:00.25");
     }
 }

@@ -1,11 +1,13 @@
 //! One follower in, its part of the page out: claim, figures, lag against time, overlays, what the error means, signs.
 
+use super::difference::difference;
 use super::meaning::{meaning, signs_table};
-use super::{counted, facts, figure};
+use super::{counted, facts, figure, key};
 use crate::alignment::{JointTake, Member, Status};
+use crate::report::axis::{Axis, Scale, axis_around};
 use crate::report::lag::{Lag, Point, lag_of};
 use crate::report::markup::Markup;
-use crate::report::plots::{Axis, Figure, Mark, Scale, Size, axis_around};
+use crate::report::plots::{Figure, Mark, Size};
 use crate::report::{Excerpt, Overlay, ReportInput, say};
 
 /// Three side by side, or one on a telephone.
@@ -37,6 +39,11 @@ pub fn follower(page: &mut Markup, input: &ReportInput<'_>, number: usize) {
     if !overlays.is_empty() {
         page.leaf("h3", &[], "Laid over each other");
         overlay_figures(page, &overlays, joint, number);
+    }
+    let mut differences = input.differences.iter();
+    if let Some(one) = differences.find(|one| one.follower == member.unit) {
+        page.leaf("h3", &[], "Taken from each other");
+        difference(page, one, &joint.lead, number);
     }
     page.leaf("h3", &[], "What an error of this size means");
     meaning(page, member, joint);
@@ -228,27 +235,6 @@ fn drawn(word: &str, drawn: usize, all: usize) -> String {
         true => format!("{} {word}", counted(all, "tie")),
         false => format!("{} {word} ({drawn} drawn)", counted(all, "tie")),
     }
-}
-
-/// A small drawing of a mark beside its meaning.
-fn key(page: &mut Markup, path: &str, ink: &str, width: &str) {
-    let attributes = [
-        ("xmlns", "http://www.w3.org/2000/svg"),
-        ("class", "key"),
-        ("viewBox", "0 0 32 16"),
-        ("aria-hidden", "true"),
-    ];
-    page.element("svg", &attributes, |page| {
-        page.void(
-            "path",
-            &[
-                ("d", path),
-                ("fill", "none"),
-                ("stroke", ink),
-                ("stroke-width", width),
-            ],
-        );
-    });
 }
 
 fn overlay_figures(page: &mut Markup, overlays: &[&Overlay], joint: &JointTake, number: usize) {

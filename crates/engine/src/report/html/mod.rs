@@ -2,6 +2,7 @@
 //! prints on paper; well-formed XML as well as HTML, so that a strict parser can hold it to account.
 
 mod meaning;
+mod difference;
 mod follower;
 mod tables;
 mod output;
@@ -86,6 +87,27 @@ pub(super) fn figure(page: &mut Markup, drawing: &Drawing, caption: impl FnOnce(
             page.raw(&svg.replacen("<svg ", &format!("<svg class=\"{class}\" "), 1));
         }
         page.element("figcaption", &[], caption);
+    });
+}
+
+/// A small drawing of a mark beside its meaning.
+fn key(page: &mut Markup, path: &str, ink: &str, width: &str) {
+    let attributes = [
+        ("xmlns", "http://www.w3.org/2000/svg"),
+        ("class", "key"),
+        ("viewBox", "0 0 32 16"),
+        ("aria-hidden", "true"),
+    ];
+    page.element("svg", &attributes, |page| {
+        page.void(
+            "path",
+            &[
+                ("d", path),
+                ("fill", "none"),
+                ("stroke", ink),
+                ("stroke-width", width),
+            ],
+        );
     });
 }
 

@@ -2,7 +2,10 @@
 
 use super::super::groups::JudgedGroup;
 use super::super::markup::Markup;
+use super::super::plots::Drawing;
 use super::super::say;
+use super::super::strips::Strips;
+use super::figure;
 use super::tables::table;
 use crate::build::TakeQuality;
 use crate::quality::{ChannelQuality, Runs};
@@ -21,7 +24,7 @@ pub fn measured(page: &mut Markup, quality: &TakeQuality) {
         "Measured while the recording was written, over its whole length, each channel by itself. Levels are dB of full \
          scale, RMS; a full sine has -3.0. The floor is what the quietest tenth of all tenths of a second stays below.",
     );
-    let headings = [
+    let mut headings = vec![
         "Channel",
         "RMS",
         "Floor",
@@ -33,6 +36,11 @@ pub fn measured(page: &mut Markup, quality: &TakeQuality) {
         "Drop-outs",
         "Hum",
     ];
+    let mut channels = quality.channels.iter();
+    let coded = channels.any(|channel| channel.quality.timecode.is_some());
+    if coded {
+        headings.push("Timecode");
+    }
     table(page, "Levels and faults", &headings, |page| {
         for channel in &quality.channels {
             let ChannelQuality {
@@ -45,6 +53,8 @@ pub fn measured(page: &mut Markup, quality: &TakeQuality) {
                 clips,
                 drop_outs,
                 hum,
+                timecode,
+                envelope: _,
             } = &channel.quality;
             page.element("tr", &[], |page| {
                 page.leaf("th", &[("scope", "row")], &channel.name);
@@ -60,10 +70,44 @@ pub fn measured(page: &mut Markup, quality: &TakeQuality) {
                     format!("{} Hz, {:.0} dBFS", hum.mains_hz, hum.level_dbfs)
                 });
                 page.leaf("td", &[], &hum);
+                if coded {
+                    let code = timecode.as_ref().map_or("none".to_string(), |code| {
+                        format!(
+                            "from {}, {} of {} probes",
+                            code.label, code.carrying, code.heard
+                        )
+                    });
+                    page.leaf("td", &[], &code);
+                }
             });
         }
     });
     alike(page, quality);
+    strips(page, quality);
+}
+
+/// The level of every channel against time.
+fn strips(page: &mut Markup, quality: &TakeQuality) {
+    let Some(strips) = Strips::of(quality) else {
+        return;
+    };
+    let [clipped, broken] = strips.marked();
+    page.leaf("h3", &[], "Level against time");
+    figure(page, &Drawing::Strips(strips), |page| {
+        page.words(
+            "From -60 to 0 dBFS, a strip a channel: the filled body is the RMS, the line above it the peak; where \
+             nothing is drawn is digital silence.",
+        );
+        if clipped {
+            page.words(" A triangle at the top: clipped there.");
+        }
+        if broken {
+            page.words(" A cross at the bottom: the sound breaks off there.");
+        }
+        if clipped || broken {
+            page.words(" Of each kind the first fifty of a channel are marked.");
+        }
+    });
 }
 
 fn alike(page: &mut Markup, quality: &TakeQuality) {

@@ -2,9 +2,9 @@
 
 use super::*;
 use crate::build::{MeasuredChannel, TakeQuality};
-use crate::quality::{ChannelQuality, Pair, Runs};
+use crate::quality::{ChannelQuality, Code, Envelope, Loud, Pair, Runs};
 use crate::report::judge_groups;
-use crate::report::{Excerpt, Link, Overlay, Settings, sample};
+use crate::report::{Band, Difference, Excerpt, Link, Overlay, Settings, sample};
 use crate::session::Session;
 use crate::take::SettingsRow;
 
@@ -101,6 +101,20 @@ fn page_of(joint: &JointTake) -> String {
         },
         findings: &findings(),
         overlays: &overlay_list(),
+        differences: &[Difference {
+            follower: "SOUTH".into(),
+            channels: [3, 3],
+            gain: -1.08,
+            bands: (-17..=13)
+                .map(|number| Band {
+                    hz: 1000.0 * 10_f64.powf(f64::from(number) / 10.0),
+                    lead_db: -40.0,
+                    left_db: -95.0,
+                    claim_db: -110.0 + f64::from(number),
+                })
+                .collect(),
+            depth_db: 55.0,
+        }],
         output: Some(&output),
         others: &[Link {
             name: "evening-03".into(),
@@ -233,6 +247,7 @@ fn a_copy_that_was_changed_is_not_called_bit_for_bit() {
 #[test]
 fn names_come_through_as_they_are() {
     let text = visible_text(&page_of(&sample::common_signal()));
+    assert!(text.contains("+0.67 dB, turned round") && text.contains("it lies 55 dB below NORTH"));
     assert!(text.contains(sample::AWKWARD) && text.contains("Split <main>"));
 }
 
@@ -298,6 +313,7 @@ fn a_lead_alone_has_a_page_too() {
         settings: Settings::default(),
         findings: &[],
         overlays: &[],
+        differences: &[],
         output: None,
         others: &[],
     });
@@ -339,6 +355,7 @@ fn findings_that_differ_only_in_where_and_how_much_stand_together() {
         settings: Settings::default(),
         findings: &findings,
         overlays: &[],
+        differences: &[],
         output: None,
         others: &[],
     });
@@ -368,6 +385,25 @@ fn quality_and_groups_stand_there() {
             longest: 64,
             first: vec![[480, 64]],
         },
+        timecode: Some(Code {
+            label: "10:00:00:07".into(),
+            counting: "25/1 NDF".into(),
+            heard: 11,
+            carrying: 9,
+        }),
+        envelope: Envelope {
+            stretch: 1_440_000,
+            // a stretch of digital silence in the middle
+            cells: (0..10)
+                .map(|cell| match cell {
+                    4 | 5 => Loud::default(),
+                    _ => Loud {
+                        peak: 0.5,
+                        mean_square: 0.01,
+                    },
+                })
+                .collect(),
+        },
         ..ChannelQuality::default()
     };
     let quality = TakeQuality {
@@ -394,6 +430,7 @@ fn quality_and_groups_stand_there() {
         settings: Settings::default(),
         findings: &[],
         overlays: &[],
+        differences: &[],
         output: Some(&output),
         others: &[],
     });
@@ -405,6 +442,9 @@ fn quality_and_groups_stand_there() {
         "4.3",
         "3 times, up to 64 samples",
         "opposite",
+        "from 10:00:00:07, 9 of 11 probes",
+        "Level against time",
+        "the sound breaks off there",
         "pair & co",
         "capsules of one array",
         "certain enough",

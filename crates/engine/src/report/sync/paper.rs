@@ -2,8 +2,9 @@
 
 use super::{SyncReport, SyncedFollower, SyncedTake};
 use crate::alignment::Status;
+use crate::report::axis::{Axis, Scale, axis_around};
 use crate::report::document::{Block, Cell, Document, Entry, Fact, Table};
-use crate::report::plots::{Axis, Figure, Mark, Scale, axis_around};
+use crate::report::plots::{Figure, Mark};
 use crate::report::say;
 use crate::units::{counted, distinct, signed};
 
