@@ -108,3 +108,68 @@ fn quality_can_be_left_out() {
     assert!(report["takes"][0].get("quality").is_none());
     assert!(report["takes"][0].get("groups").is_none());
 }
+
+/// Cables that were swapped: the signal that the recordist declares is on another channel. It is told, and not used unasked.
+#[test]
+fn a_declared_signal_on_other_channels_is_told() {
+    let place = Place::new();
+    short_shoot(20.0).write(&place.cards()).expect("a shoot");
+    let (north, south) = (place.card("NORTH"), place.card("SOUTH"));
+    let alignment = place.path("alignment.json");
+    let members = |common: &str| -> Value {
+        let run = commontime(&[
+            "align",
+            &north,
+            &south,
+            "--out",
+            &alignment,
+            "--replace",
+            "--common",
+            common,
+        ]);
+        assert!(
+            status(&run) <= 1,
+            "{}",
+            String::from_utf8_lossy(&run.stderr)
+        );
+        let text = std::fs::read_to_string(&alignment).expect("an alignment");
+        let read: Value = serde_json::from_str(&text).expect("JSON");
+        read["joint_takes"][0]["members"].clone()
+    };
+    let swapped = |members: &Value| -> Vec<Value> {
+        let findings = members[1]["findings"].as_array().expect("findings");
+        let own = findings.iter();
+        own.filter(|finding| finding["code"] == "declared-pair-elsewhere")
+            .cloned()
+            .collect()
+    };
+    let wrong = members("NORTH:1=SOUTH:1");
+    // the rehearsal puts its signal on the channel that is called so
+    let link = |member: &Value| -> String {
+        let channels = member["channels"].as_array().expect("channels");
+        let found = channels
+            .iter()
+            .find(|channel| channel["name"] == "Link")
+            .expect("the signal");
+        format!(
+            "{}:{}",
+            member["unit"].as_str().expect("a unit"),
+            found["index"]
+        )
+    };
+    let truth = format!("{}={}", link(&wrong[0]), link(&wrong[1]));
+    let told = swapped(&wrong);
+    assert_eq!(told.len(), 1, "{wrong}");
+    assert_eq!(told[0]["value"], truth);
+    assert!(
+        told[0]["next_step"]
+            .as_str()
+            .expect("a step")
+            .contains(&truth)
+    );
+    assert_ne!(wrong[1]["basis"], "common-signal");
+    // what it proposes serves
+    let right = members(&truth);
+    assert_eq!(right[1]["basis"], "common-signal");
+    assert!(swapped(&right).is_empty());
+}

@@ -3,12 +3,14 @@
 //! `tie [SEEDS]` a common signal and a constant clock beside the Cramer-Rao bound (`bound.rs`), and clocks that wander;
 //! `uncertainty common|room [SEEDS]` how often the truth lies within two sigma, cell by cell;
 //! `room [SEEDS]` clocks by content over lengths, distances and reverberation times;
+//! `detectors [SEEDS]` faults put into rehearsal sounds beside what the quality check says of them;
 //! `drift [PART]` the full-length shoot, or a part of its length, whose rate goes 8, 14, 8 ppm, and a sine of 2 ppm over 30 minutes.
 #![expect(clippy::print_stdout, reason = "tables for whoever asked for them")]
 
 #[path = "../../tests/moving/mod.rs"]
 mod moving;
 mod bound;
+mod detectors;
 mod scenes;
 mod score;
 mod tables;
@@ -25,6 +27,7 @@ fn main() {
         ("uncertainty", "common") => tables::uncertainty_common(seeds(2, 20)),
         ("uncertainty", "room") => tables::uncertainty_room(seeds(2, 12)),
         ("room", _) => tables::room(seeds(1, 5)),
+        ("detectors", _) => detectors::detectors(seeds(1, 20)),
         ("drift", part) => tables::drift(part.parse().unwrap_or(1.0)),
         _ => {}
     }

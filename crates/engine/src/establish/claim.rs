@@ -68,7 +68,7 @@ pub struct Evidences {
     pub timecode: Option<TimecodeEvidence>,
     /// The follower's channels that carry timecode, 0-based.
     pub code: Vec<usize>,
-    /// What is odd about the timecode on the follower's tracks.
+    /// What is odd about the follower's tracks: their timecode, a declared signal that stands elsewhere.
     pub on_tracks: Vec<Finding>,
     /// The sound of the room, locked.
     pub room: Option<RoomEvidence>,

@@ -6,6 +6,7 @@ use crate::clock::slips::seams;
 use crate::clock::timecode::{measure_words, words_apart};
 use crate::clock::{Measured, Outcome, Side, Slip};
 use crate::error::Result;
+use crate::finding::{Finding, Weight};
 use crate::pair::{Candidate, Joint};
 use crate::progress::Progress;
 use crate::signal::{AtRate, Mended, Sound, Stretch};
@@ -33,6 +34,9 @@ const WORDS: f64 = 0.25;
 /// The room's sound is held against the code for as long, seconds: its rate is then known to some thousandths of a part per
 /// million.
 const BESIDE_S: f64 = 300.0;
+
+/// A declared pair whose signal stands on other channels.
+const SWAPPED: &str = "declared-pair-elsewhere";
 
 /// One follower's take against the lead's.
 pub(super) struct Scene<'s, 'j> {
@@ -183,7 +187,7 @@ impl<'j> Scene<'_, 'j> {
             None => None,
         };
         let named_alone = named.map(|named| vec![named]);
-        let pairs = named_alone.as_deref().unwrap_or(pairs);
+        let (all, pairs) = (pairs, named_alone.as_deref().unwrap_or(pairs));
         let search = match verified {
             Some(pair) => Search {
                 common: vec![*pair],
@@ -192,8 +196,8 @@ impl<'j> Scene<'_, 'j> {
             None => search_common(self.lead, follower, guess, pairs, self.progress)?,
         };
         if search.common.is_empty() && named.is_none() && !pairs.is_empty() {
-            let all = pairs.len() == all_pairs(self.lead, follower).len();
-            let which = if all { "pair" } else { "other pair" };
+            let every = pairs.len() == all_pairs(self.lead, follower).len();
+            let which = if every { "pair" } else { "other pair" };
             found.unlocked_reasons.push(format!(
                 "no {which} of channels carries one electrical signal"
             ));
@@ -201,6 +205,46 @@ impl<'j> Scene<'_, 'j> {
         if let Some((measured, pair)) = self.locked(follower, guess, &search, found)? {
             found.level = common_level(&pair, &self.joint.lead.unit);
             found.common = Some((measured, self.channels((pair.lead, pair.follower))));
+        } else if let Some(named) = named {
+            self.elsewhere(follower, guess, (named, all), found)?;
+        }
+        Ok(())
+    }
+
+    /// Whether the signal that was named stands on other channels than was said: told, not used.
+    fn elsewhere(
+        &self,
+        follower: &AtRate<TakeSound>,
+        guess: &Guess,
+        (named, all): ((usize, usize), &[(usize, usize)]),
+        found: &mut Evidences,
+    ) -> Result<()> {
+        let others: Vec<(usize, usize)> =
+            all.iter().copied().filter(|pair| *pair != named).collect();
+        if others.is_empty() {
+            return Ok(());
+        }
+        let search = search_common(self.lead, follower, guess, &others, self.progress)?;
+        let (lead, unit) = (&self.joint.lead.unit, &self.candidate.take.unit);
+        let words = |(a, b): (usize, usize)| format!("{lead}:{}={unit}:{}", a + 1, b + 1);
+        let told = found
+            .on_tracks
+            .iter()
+            .any(|finding| finding.code == SWAPPED);
+        if let Some(pair) = search.common.first().filter(|_| !told) {
+            let (named, other) = (words(named), words((pair.lead, pair.follower)));
+            found.on_tracks.push(
+                Finding::new(
+                    SWAPPED,
+                    Weight::Warn,
+                    format!("no common signal on {named}, but there is one on {other}"),
+                )
+                .measured(other.clone(), named)
+                .because("cables that were swapped, or channels that were named wrongly")
+                .then(format!(
+                    "check which it is, then give --common {other}, or leave --common away to have the pair looked for"
+                )),
+            );
         }
         Ok(())
     }
