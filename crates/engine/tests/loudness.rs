@@ -101,6 +101,74 @@ fn the_loudest_windows_are_those_of_tech_3341() {
     }
 }
 
+/// Cases 11 and 14: the loudest window of a file whose tones get louder, 1 dB each, beginning later each time; asked after
+/// some of them.
+#[test]
+fn the_loudest_window_so_far_is_that_of_tech_3341() {
+    let until = |last: i32, shift: f64, tone: f64| -> Vec<f64> {
+        let stretches = (0..=last).flat_map(|i| {
+            let late = f64::from(i) * shift;
+            [
+                (late, None),
+                (tone, Some(f64::from(-38 + i))),
+                (tone - late, None),
+            ]
+        });
+        sine(&stretches.collect::<Vec<_>>())
+    };
+    for last in [0, 6, 13, 19] {
+        let meant = f64::from(-38 + last);
+        let eleven = stereo(&until(last, 0.15, 3.0)).short_term_lufs;
+        near(eleven, meant, 0.1, "case 11");
+        let fourteen = stereo(&until(last, 0.02, 0.4)).momentary_lufs;
+        near(fourteen, meant, 0.1, "case 14");
+    }
+}
+
+/// Cases 20 to 23: one period of a quarter of the rate at full scale within a sixth of it at half, made at four times the rate,
+/// band-limited and taken at each of four offsets; 0 dBTP within +0.2 and -0.4 dB. The low pass is ours: a sinc to half the
+/// rate under a Blackman window of 513 taps.
+#[test]
+fn true_peaks_between_samples_are_those_of_tech_3341() {
+    let periods = |count: usize, part: usize, amplitude: f64| {
+        (0..count * part).map(move |i| amplitude * (TAU * i as f64 / part as f64).sin())
+    };
+    let tone = || periods(200, 24, 0.5);
+    let wide: Vec<f64> = tone().chain(periods(1, 16, 1.0)).chain(tone()).collect();
+    let half = 256_i32;
+    let taps: Vec<f64> = (-half..=half)
+        .map(|i| {
+            let x = f64::from(i);
+            let sinc = if i == 0 {
+                0.25
+            } else {
+                (TAU * 0.125 * x).sin() / (TAU * x / 2.0)
+            };
+            let turn = TAU * x / f64::from(2 * half);
+            sinc * (0.42 + 0.5 * turn.cos() + 0.08 * (2.0 * turn).cos())
+        })
+        .collect();
+    let length = taps.len();
+    let limited: Vec<f64> = wide
+        .windows(length)
+        .map(|part| part.iter().zip(&taps).map(|(a, b)| a * b).sum())
+        .collect();
+    for (name, offset) in [
+        ("case 20", 0),
+        ("case 21", 1),
+        ("case 22", 2),
+        ("case 23", 3),
+    ] {
+        let mut samples: Vec<f64> = limited.iter().skip(offset).step_by(4).copied().collect();
+        let count = samples.len();
+        for (i, value) in samples.iter_mut().enumerate() {
+            *value *= (i.min(count - i) as f64 / 200.0).min(1.0);
+        }
+        let found = channel(&samples, RATE).true_peak_dbtp.expect("a peak");
+        assert!((-0.4..=0.2).contains(&found), "{name}: {found}");
+    }
+}
+
 /// Cases 15 to 19: true peak within +0.2 and -0.4 dB. The tones begin and end softly, which their definition leaves open: a
 /// step has larger values between samples than the tone.
 #[test]

@@ -1,17 +1,12 @@
 //! A file's levels as read back in, findings out: channels without sound, values that are no numbers, float above full
 //! scale, gaps.
 
-use crate::build::{Gap, OutputChannel, OutputFile};
+use crate::build::{Gap, OutputChannel, OutputFile, TakeQuality};
 use crate::finding::{Finding, Weight};
 
-/// What the levels of `output` say; with the largest true peak of the recording, where it was measured.
-pub(super) fn findings(output: &OutputFile, true_peak_dbtp: Option<f64>) -> Vec<Finding> {
+/// What the levels of `output` say, one of the files of a recording that goes `over` full scale or not.
+pub(super) fn findings(output: &OutputFile, over: Over) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let peaks = output.channels.iter().map(|channel| channel.levels.peak);
-    let over = Over {
-        peak_dbfs: 20.0 * peaks.fold(0.0, f64::max).log10(),
-        true_peak_dbtp,
-    };
     for channel in &output.channels {
         let place = format!("{} {}", output.path.display(), channel.name);
         findings.extend(
@@ -51,25 +46,44 @@ fn of_gap(output: &OutputFile, gap: &Gap) -> Finding {
     }
 }
 
-/// How far the recording goes above full scale.
-#[derive(Clone, Copy)]
-struct Over {
+/// How far a recording goes above full scale.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Over {
+    /// The largest sample of all its files, dBFS.
     peak_dbfs: f64,
+    /// The largest value between samples, where it was measured.
     true_peak_dbtp: Option<f64>,
+    /// The gain that it was built with.
+    gain_db: f64,
 }
 
 impl Over {
-    /// What brings it under: in tenths of a decibel, rounded down, so that nothing is left above.
+    pub(super) fn of(outputs: &[&OutputFile], quality: Option<&TakeQuality>) -> Self {
+        let channels = outputs.iter().flat_map(|output| &output.channels);
+        let peak = channels
+            .map(|channel| channel.levels.peak)
+            .fold(0.0, f64::max);
+        let channels = quality.iter().flat_map(|quality| &quality.channels);
+        let true_peaks = channels.filter_map(|channel| channel.quality.true_peak_dbtp);
+        Self {
+            peak_dbfs: 20.0 * peak.log10(),
+            true_peak_dbtp: true_peaks.max_by(f64::total_cmp),
+            gain_db: outputs.first().map_or(0.0, |output| output.gain_db),
+        }
+    }
+
+    /// What brings it under: in tenths of a decibel, rounded down, so that nothing is left above; a gain that was asked for
+    /// is counted, since the next one takes its place.
     fn next_step(self) -> String {
-        let down = |level: f64| (-10.0 * level - 1e-6).floor() / 10.0;
-        let gain = down(self.peak_dbfs);
-        let between = self.true_peak_dbtp.map(down).filter(|other| *other < gain);
+        let under = |level: f64| (10.0 * (self.gain_db - level) - 1e-6).floor() / 10.0;
+        let gain = under(self.peak_dbfs);
+        let between = self.true_peak_dbtp.map(under).filter(|other| *other < gain);
         let between = between.map_or(String::new(), |gain| {
-            format!("; {gain:.1} dB, what goes over between samples as well")
+            format!("; with --gain {gain:.1} what goes over between samples as well")
         });
         format!(
-            "nothing is lost as long as it stays float; {gain:.1} dB for all channels brings the largest sample under full \
-             scale{between}: build with --gain {gain:.1}, or --gain fit for integers"
+            "nothing is lost as long as it stays float; built with --gain {gain:.1} the largest sample is under full \
+             scale{between}. --gain fit does it for integers, with --format int24"
         )
     }
 }
@@ -155,22 +169,22 @@ mod tests {
 
     #[test]
     fn what_brings_overs_under_full_scale_is_never_too_little() {
-        let step = |peak_dbfs, true_peak_dbtp| {
+        let step = |peak_dbfs, true_peak_dbtp, gain_db| {
             Over {
                 peak_dbfs,
                 true_peak_dbtp,
+                gain_db,
             }
             .next_step()
         };
-        let text = step(3.11, Some(3.62));
-        assert!(
-            text.contains("-3.2 dB for all channels") && text.contains("; -3.7 dB, what"),
-            "{text}"
-        );
-        assert!(text.contains("--gain -3.2,"), "{text}");
-        let text = step(3.11, Some(3.12));
+        let text = step(3.11, Some(3.62), 0.0);
+        assert!(text.contains("with --gain -3.2 the largest"), "{text}");
+        assert!(text.contains("with --gain -3.7 what"), "{text}");
+        let text = step(3.11, Some(3.12), 0.0);
         assert!(!text.contains("between samples"), "{text}");
+        // a gain that was there is replaced by the next: +5.0 dB at the source, built with -2
+        assert!(step(3.0, None, -2.0).contains("with --gain -5.1 the largest"));
         // just at full scale is one step above what integers hold
-        assert!(step(0.0, None).contains("-0.1 dB"));
+        assert!(step(0.0, None, 0.0).contains("--gain -0.1"));
     }
 }

@@ -34,11 +34,9 @@ pub fn check(alignment: &Alignment, report: &BuildReport, progress: &dyn Progres
             .filter(|output| output.joint_take == take.name)
             .collect();
         let quality = report.quality_of(&take.name);
-        let channels = quality.iter().flat_map(|quality| &quality.channels);
-        let true_peak = channels.filter_map(|channel| channel.quality.true_peak_dbtp);
-        let true_peak = true_peak.max_by(f64::total_cmp);
+        let over = levels::Over::of(&outputs, quality);
         for output in &outputs {
-            checked.findings.extend(levels::findings(output, true_peak));
+            checked.findings.extend(levels::findings(output, over));
         }
         if let Some(quality) = quality {
             checked

@@ -115,7 +115,7 @@ mod tests {
             let value = |at: usize| match at * 4 / length {
                 0 => 0.0,
                 1 => 0.5,
-                _ if at % 2 == 0 => -0.25,
+                _ if at.is_multiple_of(2) => -0.25,
                 _ => 0.25,
             };
             let samples: Vec<f64> = (0..length).map(value).collect();

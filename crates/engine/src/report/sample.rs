@@ -3,11 +3,12 @@
 use super::{MeasuredAgain, Output, OutputChannel, OutputFile};
 use crate::alignment::{
     Alignment, Basis, Channel, CommonLevel, Evidence, FORMAT, JointTake, Member, Part, Placement,
-    Role, Slip, Start, Status, TieRecord, VERSION,
+    Role, SettingsTable, Slip, Start, Status, TieRecord, VERSION,
 };
 use crate::build::{MeasuredChannel, TakeQuality};
 use crate::finding::{Finding, Sign, Weight};
 use crate::quality::{ChannelQuality, Pair, Runs};
+use crate::take::SettingsRow;
 
 const RATE: f64 = 48_000.0;
 const LENGTH: u64 = 14_400_000;
@@ -195,6 +196,27 @@ pub fn not_established() -> JointTake {
         .then("give an instant with --tie UNIT@POS=UNIT@POS"),
     ];
     joint("evening-04", south)
+}
+
+/// Settings of which one differs.
+pub fn settings() -> SettingsTable {
+    let row = |name: &str, values: [&str; 2], consequence: &str| SettingsRow {
+        name: name.into(),
+        values: values.map(String::from).to_vec(),
+        differs: !consequence.is_empty(),
+        consequence: consequence.into(),
+    };
+    SettingsTable {
+        units: vec!["NORTH".into(), "SOUTH".into()],
+        rows: vec![
+            row("sampling rate", ["48000 Hz", "48000 Hz"], ""),
+            row(
+                "sample format",
+                ["32-bit float", "24-bit integer"],
+                "nothing of either is lost",
+            ),
+        ],
+    }
 }
 
 /// A day of these.

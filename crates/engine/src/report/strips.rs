@@ -1,5 +1,5 @@
 //! How loud every channel was along a recording in, a strip a channel out: the filled body is the RMS, the line above it the
-//! peak, time along the bottom for all of them. Marks below a strip tell where it was clipped or broke off.
+//! peak, time along the bottom for all of them. Marks on a strip tell where it was clipped or broke off.
 
 use std::fmt::Write as _;
 
@@ -68,7 +68,7 @@ impl Strips {
             } = &channel.quality;
             let at = |runs: &Runs| runs.first.iter().map(|run| run[0] as f64 / rate).collect();
             Strip {
-                name: format!("{} {}", number + 1, channel.name),
+                name: format!("{} {}: {}", number + 1, channel.unit, channel.name),
                 unit: channel.unit.clone(),
                 stretch_s: envelope.stretch as f64 / rate,
                 cells: envelope.cells.clone(),

@@ -14,9 +14,9 @@ const REGULAR: &[u8] = include_bytes!("fonts/NotoSans-Regular.ttf");
 const BOLD: &[u8] = include_bytes!("fonts/NotoSans-Bold.ttf");
 
 /// What stands for a character that no face has.
-const BOX: char = '\u{25a1}';
-/// The same in faces that have no box.
-const NO_BOX: char = '?';
+const STAND_IN: char = '\u{fffd}';
+/// The same in faces that lack even that.
+const LAST: char = '?';
 
 /// The faces that papers are printed with: the two that come with the program, and further ones for scripts that those
 /// lack.
@@ -39,7 +39,7 @@ pub struct Face {
 pub struct Run {
     /// The face.
     pub font: Font,
-    /// The text, with boxes for what no face has.
+    /// The text, with a stand-in for what no face has.
     pub text: String,
     /// How wide it is at one point of size.
     pub width: f32,
@@ -149,6 +149,6 @@ fn shown(
         if !missing.contains(&character) {
             missing.push(character);
         }
-        of(BOX).or_else(|| of(NO_BOX))
+        of(STAND_IN).or_else(|| of(LAST))
     })
 }

@@ -324,7 +324,7 @@ impl<'a> Flow<'a> {
         lines
     }
 
-    /// Which characters were drawn as boxes, in words.
+    /// Which characters a stand-in was drawn for, in words.
     pub fn missing(&self) -> Option<String> {
         let names: Vec<String> = self
             .missing
@@ -338,7 +338,7 @@ impl<'a> Flow<'a> {
         };
         (!names.is_empty()).then(|| {
             format!(
-                "Boxes stand for characters that the faces of this print lack: {}{more}. The page for the screen has them; \
+                "\u{fffd} stands for characters that the faces of this print lack: {}{more}. The page for the screen has them; \
                  a font file given with --font brings them into print.",
                 names.join(", ")
             )

@@ -27,7 +27,7 @@ const NAMES: f32 = 86.0;
 /// How much of a part must fit below its heading, points.
 const KEEP: f32 = 60.0;
 
-/// The document as a PDF file's bytes. Characters that no face has are drawn as a box and named at the end.
+/// The document as a PDF file's bytes. For characters that no face has a stand-in is drawn; they are named at the end.
 ///
 /// # Errors
 /// When the library refuses, which a sound document gives no reason for.

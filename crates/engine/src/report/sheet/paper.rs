@@ -243,12 +243,16 @@ impl SoundReport {
                         pairs.collect::<Vec<_>>().join("; ")
                     }
                 };
-                let differs = if row.differs { "≠ differs" } else { "" };
-                vec![Cell::from(&row.name), text.into(), differs.into()]
+                let does = if row.differs {
+                    row.consequence.as_str()
+                } else {
+                    ""
+                };
+                vec![Cell::from(&row.name), text.into(), does.into()]
             });
             blocks.push(Block::Table(Table {
                 caption: format!("As {} wrote them", table.units.join(", ")),
-                headings: vec!["Setting", "Value", "Units"],
+                headings: vec!["Setting", "Value", "What the difference does"],
                 rows: rows.collect(),
             }));
         }

@@ -31,10 +31,16 @@ struct Row<'a> {
     common_level_db: String,
     common_polarity: &'static str,
     slips: &'a str,
+    group: &'a str,
+    scene: &'a str,
+    take: &'a str,
+    circled: &'a str,
+    note: &'a str,
+    roll: &'a str,
 }
 
 /// The columns, in order; the header stands even when there is no row.
-const COLUMNS: [&str; 20] = [
+const COLUMNS: [&str; 26] = [
     "joint_take",
     "date",
     "start_label",
@@ -55,6 +61,12 @@ const COLUMNS: [&str; 20] = [
     "common_level_db",
     "common_polarity",
     "slips",
+    "group",
+    "scene",
+    "take",
+    "circled",
+    "note",
+    "roll",
 ];
 
 impl SoundReport {
@@ -109,6 +121,12 @@ fn row<'a>(take: &'a ReportedTake, track: &'a ReportedTrack) -> Row<'a> {
             Some(false) => "same",
         },
         slips: &track.slips,
+        group: &track.group,
+        scene: &take.scene,
+        take: &take.take,
+        circled: &take.circled,
+        note: &take.note,
+        roll: &take.roll,
     }
 }
 

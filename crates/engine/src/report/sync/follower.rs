@@ -29,7 +29,7 @@ pub fn follower(member: &Member, joint: &JointTake, output: Option<&Output>) -> 
             sigma_samples: member.offset_sigma_samples,
             bound_samples: member.offset_bound_samples,
         }),
-        rate: (known && member.rate_measured).then(|| Rate {
+        rate: (known && member.rate_measured).then_some(Rate {
             ppm: member.rate_ppm,
             sigma_ppm: member.rate_sigma_ppm,
             over_take_samples: member.rate_ppm * 1e-6 * member.length_samples as f64,
