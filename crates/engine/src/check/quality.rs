@@ -121,19 +121,25 @@ fn coded(take: &TakeQuality) -> Option<Finding> {
     let coded: Vec<String> = channels
         .filter_map(|channel| {
             let code = channel.quality.timecode.as_ref()?;
-            Some(format!("{} from {}", channel.name, code.label))
+            Some(format!(
+                "{} from {} at {}",
+                channel.name, code.label, code.counting
+            ))
         })
         .collect();
     (!coded.is_empty()).then(|| {
         Finding::new(
             "timecode-on-a-channel",
             Weight::Note,
-            format!("timecode as sound in the recording, on {}", counted(coded.len(), "channel")),
+            format!(
+                "timecode as sound in the recording, on {}",
+                counted(coded.len(), "channel")
+            ),
         )
         .at(&take.joint_take)
         .measured(coded.join(", "), "sound that is to be heard")
         .because("a unit recorded the code it was given on a track")
-        .then("what it tells stands in the stamps already: leave the channel out with --channels (channels.csv) unless the receiver wants it")
+        .then("leave the channel out with --channels (channels.csv) unless the receiver wants it")
     })
 }
 

@@ -12,7 +12,7 @@ const EVERY_S: u64 = 30;
 pub struct Code {
     /// The first label that was read, `hh:mm:ss:ff`.
     pub label: String,
-    /// How labels are counted, e.g. `25` or `29.97 DF`.
+    /// How labels are counted, e.g. `25/1 NDF` or `30000/1001 DF`.
     pub counting: String,
     /// How many stretches of two seconds were listened to.
     pub heard: u32,
@@ -81,7 +81,11 @@ impl CodeMeter {
     }
 
     pub(super) fn finish(mut self) -> Option<Code> {
-        self.end();
+        // of a last stretch that breaks off only what is long enough to tell counts
+        let rate = u64::from(self.rate.max(1));
+        if self.at % (EVERY_S * rate) >= rate || self.heard == 0 {
+            self.end();
+        }
         let (label, counting) = self.first?;
         Some(Code {
             label,

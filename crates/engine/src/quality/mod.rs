@@ -1,5 +1,6 @@
 //! The channels of a recording in, how good they are out: peaks between samples, loudness, noise floor, offset, clipping,
-//! drop-outs, mains hum, timecode as sound, how loud they were along their length, and how alike they are. In one pass, in blocks; memory does not grow with the length.
+//! drop-outs, mains hum, timecode as sound, how loud they were along their length, and how alike they are. In one pass, in
+//! blocks; memory does not grow with the length.
 
 mod classes;
 mod code;

@@ -150,17 +150,17 @@ mod tests {
         let day = sample::day(vec![placed, lost]);
         let csv = SoundReport::of(&day, &built).to_csv().expect("a table");
         insta::assert_snapshot!(csv.replace("\r\n", "\n"), @r#"
-        joint_take,date,start_label,start_samples,length_samples,sample_rate,file,channel,name,unit,source_file,source_channel,placement,basis,offset_samples,bound_samples,rate_ppm,common_level_db,common_polarity,slips
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,4,Spot,SOUTH,SOUTH/T02.wav,1,resampled,common-signal,49440,0.01,7.31,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,5,,SOUTH,SOUTH/T02.wav,2,resampled,common-signal,49440,0.01,7.31,,,
-        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,6,Split <main>,SOUTH,SOUTH/T02.wav,3,resampled,common-signal,49440,0.01,7.31,-0.70,inverted,
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,,
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,,
-        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,,
-        evening-04,2031-05-04,,,,48000,,,Spot,SOUTH,SOUTH/T02.wav,1,not-placed,none,,,,,,
+        joint_take,date,start_label,start_samples,length_samples,sample_rate,file,channel,name,unit,source_file,source_channel,placement,basis,offset_samples,bound_samples,rate_ppm,common_level_db,common_polarity,slips,group,scene,take,circled,note,roll
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,,,,12A,,,third verse,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,,,,12A,,,third verse,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,,,,12A,,,third verse,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,4,Spot,SOUTH,SOUTH/T02.wav,1,resampled,common-signal,49440,0.01,7.31,,,,,12A,,,third verse,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,5,,SOUTH,SOUTH/T02.wav,2,resampled,common-signal,49440,0.01,7.31,,,,,12A,,,third verse,
+        evening-02,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-02.wav,6,Split <main>,SOUTH,SOUTH/T02.wav,3,resampled,common-signal,49440,0.01,7.31,-0.70,inverted,,,12A,,,third verse,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,1,Main L,NORTH,NORTH/T02.wav,1,exact,lead,,,,,,,,12A,,,third verse,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,2,Main R,NORTH,NORTH/T02.wav,2,exact,lead,,,,,,,,12A,,,third verse,
+        evening-04,2031-05-04,10:00:00:00,1728000000,14400000,48000,evening-04.wav,3,"Chœur <""A"" & 'B', «Ø» 合唱",NORTH,NORTH/T02.wav,3,exact,lead,,,,,,,,12A,,,third verse,
+        evening-04,2031-05-04,,,,48000,,,Spot,SOUTH,SOUTH/T02.wav,1,not-placed,none,,,,,,,,12A,,,third verse,
         "#);
     }
 
