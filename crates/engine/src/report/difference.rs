@@ -33,7 +33,7 @@ pub struct Difference {
     pub gain: f64,
     /// The bands, from low to high.
     pub bands: Vec<Band>,
-    /// By how much the difference lies below the lead from 100 Hz to 10 kHz, dB; positive.
+    /// By how much the difference lies below the lead from 100 Hz to 10 kHz, or as far as the rate goes, dB; positive.
     pub depth_db: f64,
 }
 

@@ -17,7 +17,9 @@ const LOWEST_DB: f64 = -60.0;
 /// A strip and what is between strips, pixels; thinner when there are many.
 const STRIP: f64 = 26.0;
 const THIN: f64 = 15.0;
+const THINNEST: f64 = 10.0;
 const MANY: usize = 20;
+const VERY_MANY: usize = 40;
 const GAP: f64 = 3.0;
 /// Between units.
 const UNIT_GAP: f64 = 9.0;
@@ -111,10 +113,10 @@ impl Strips {
     }
 
     fn strip(&self) -> f64 {
-        if self.strips.len() > MANY {
-            THIN
-        } else {
-            STRIP
+        match self.strips.len() {
+            many if many > VERY_MANY => THINNEST,
+            many if many > MANY => THIN,
+            _ => STRIP,
         }
     }
 
@@ -195,7 +197,8 @@ impl Place {
 impl Strip {
     fn draw(&self, scene: &mut Scene, place: Place) {
         let base = place.top + place.height;
-        let letters = ((place.left - 14.0) / LETTER).max(1.0) as usize;
+        // a hair more: what was asked for must not be cut by the last bit of a quotient
+        let letters = ((place.left - 14.0) / LETTER + 1e-6).max(1.0) as usize;
         let name = match self.name.chars().count() > letters {
             true => self
                 .name

@@ -37,7 +37,8 @@ pub fn difference(page: &mut Markup, difference: &Difference, lead: &str, number
         id: format!("difference{number}"),
         title: format!("Spectrum of {lead} and of its difference from {unit}"),
         description: format!(
-            "From 100 Hz to 10 kHz the difference lies {:.0} dB below {lead}.",
+            "From 100 Hz to {} the difference lies {:.0} dB below {lead}.",
+            highest(difference),
             difference.depth_db
         ),
         across: Axis {
@@ -105,7 +106,14 @@ fn verdict(difference: &Difference, lead: &str) -> String {
         false => "Most of what is left is no more than such a delay would leave.",
     };
     format!(
-        "From 100 Hz to 10 kHz it lies {:.0} dB below {lead}{deepest}. {cause}",
+        "From 100 Hz to {} it lies {:.0} dB below {lead}{deepest}. {cause}",
+        highest(difference),
         difference.depth_db
     )
+}
+
+/// How far up the told figure goes: 10 kHz, or the last band of lower rates.
+fn highest(difference: &Difference) -> String {
+    let last = difference.bands.last().map_or(10_000.0, |band| band.hz);
+    say::frequency(last.min(10_000.0))
 }
