@@ -63,8 +63,7 @@ fn of_channel(take: &TakeQuality, channel: &MeasuredChannel, middle: Option<f64>
                 .then("listen there; mend it with another channel"),
         );
     }
-    // code repeats as often as its timecode frames: its lines are no hum
-    if let Some(hum) = quality.hum.as_ref().filter(|_| quality.timecode.is_none()) {
+    if let Some(hum) = &quality.hum {
         let weight = if hum.level_dbfs > HUM_HEARD_DBFS {
             Weight::Warn
         } else {

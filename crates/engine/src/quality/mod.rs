@@ -65,7 +65,7 @@ pub struct ChannelQuality {
     pub clips: Runs,
     /// Runs of exact zeros amid sound, shorter than a tenth of a second.
     pub drop_outs: Runs,
-    /// Mains hum, where there is some.
+    /// Mains hum, where there is some; none where there is timecode, which has lines of its own there.
     pub hum: Option<Hum>,
     /// Timecode as sound, where there is some.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -201,6 +201,7 @@ impl ChannelMeter {
         let loudness = loudness.unwrap_or_default();
         let floor = self.floor.finish();
         let (clips, drop_outs) = self.faults.finish();
+        let timecode = self.code.finish();
         ChannelQuality {
             true_peak_dbtp: self.peak.and_then(|meter| meter.finish()),
             integrated_lufs: loudness.integrated_lufs,
@@ -210,8 +211,9 @@ impl ChannelMeter {
             offset: floor.offset,
             clips,
             drop_outs,
-            hum: self.hum.finish(),
-            timecode: self.code.finish(),
+            // code repeats as often as its timecode frames: its lines are no hum
+            hum: self.hum.finish().filter(|_| timecode.is_none()),
+            timecode,
             envelope: self.envelope.finish(),
         }
     }
