@@ -8,6 +8,7 @@ pub mod units;
 pub mod finding;
 pub mod progress;
 pub mod error;
+pub mod plain;
 pub mod session;
 pub mod media;
 pub mod signal;

@@ -246,11 +246,13 @@ fn refuse_papers(alignment: &Alignment, out: &Path, replace: Replace) -> Result<
 
 /// The text of a file.
 pub fn text_of(path: &Path) -> engine::Result<String> {
-    std::fs::read_to_string(path).map_err(|error| {
-        Error::new(Kind::Io, "cannot be read")
-            .at(path)
-            .from_source(error)
-    })
+    std::fs::read_to_string(path).map_err(|error| unreadable(path, error))
+}
+
+fn unreadable(path: &Path, error: std::io::Error) -> Error {
+    Error::new(Kind::Io, "cannot be read")
+        .at(path)
+        .from_source(error)
 }
 
 /// What a person declared of the channels in files, and the fonts for print.
@@ -276,11 +278,7 @@ impl Declared {
 /// The faces for print: those that come with the program, and those of font files.
 pub fn faces_of(files: &[PathBuf]) -> engine::Result<Faces> {
     let further = files.iter().map(|path| {
-        let data = std::fs::read(path).map_err(|error| {
-            Error::new(Kind::Io, "cannot be read")
-                .at(path)
-                .from_source(error)
-        })?;
+        let data = std::fs::read(path).map_err(|error| unreadable(path, error))?;
         Faces::further(data).map_err(|error| error.at(path))
     });
     Faces::with(further.collect::<engine::Result<_>>()?)

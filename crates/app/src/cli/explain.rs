@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use anyhow::Result;
-use engine::report::{Built, DayFile, explain};
+use engine::report::{Built, SoundReport, SyncReport, explain};
 
 use super::args::ExplainArgs;
 use super::day::{Day, text_of};
@@ -18,18 +18,12 @@ pub fn run(args: &ExplainArgs, json: bool) -> Result<Ended> {
         false => (given.to_path_buf(), given.parent().unwrap_or(given)),
     };
     let day = Day::of_file(&file)?;
-    let mut reports = Vec::new();
-    for name in ["sound-report.json", "sync-report.json"] {
-        reports.extend(report_in(folder, name)?);
-    }
-    let mut built = Built::default();
-    for report in &reports {
-        match report {
-            DayFile::Sound(sound) => built.sound = Some(sound),
-            DayFile::Sync(sync) => built.sync = Some(sync),
-            DayFile::Measured(_) => {}
-        }
-    }
+    let sound = report_in(folder, "sound-report.json", SoundReport::from_json)?;
+    let sync = report_in(folder, "sync-report.json", SyncReport::from_json)?;
+    let built = Built {
+        sound: sound.as_ref(),
+        sync: sync.as_ref(),
+    };
     let text = explain(&day.alignment, built, args.place.as_deref())?;
     if json {
         say::json(&serde_json::json!({ "where": args.place, "text": text }))?;
@@ -40,12 +34,15 @@ pub fn run(args: &ExplainArgs, json: bool) -> Result<Ended> {
 }
 
 /// A report that lies beside the alignment.
-fn report_in(folder: &Path, name: &str) -> engine::Result<Option<DayFile>> {
+fn report_in<T>(
+    folder: &Path,
+    name: &str,
+    read: fn(&str) -> engine::Result<T>,
+) -> engine::Result<Option<T>> {
     let path = folder.join(name);
-    match path.is_file() {
-        true => DayFile::from_json(&text_of(&path)?)
-            .map(Some)
-            .map_err(|error| error.at(&path)),
-        false => Ok(None),
+    if !path.is_file() {
+        return Ok(None);
     }
+    let report = read(&text_of(&path)?).map_err(|error| error.at(&path))?;
+    Ok(Some(report))
 }

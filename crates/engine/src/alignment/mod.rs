@@ -7,46 +7,27 @@ mod file;
 pub use file::*;
 
 use crate::clock::{Clock, Knot};
-use crate::error::{Error, Kind, Result};
+use crate::error::Result;
+use crate::plain::Plain;
 use crate::signal::{Seam, Seams};
 use crate::units::{LeadPos, Samples, UnitPos};
+
+const PLAIN: Plain = Plain {
+    what: "alignment file",
+    format: FORMAT,
+    version: VERSION,
+    give: "give the file that `commontime align` or `commontime join` wrote",
+    newer: "use the program that made it, or measure again",
+};
 
 impl Alignment {
     /// Reads an alignment file's text. Fields that are not known are passed over.
     ///
     /// # Errors
-    /// [`Kind::Format`] with line and column, or when it is another format; [`Kind::Unsupported`] for a newer version.
+    /// [`Kind::Format`](crate::Kind::Format) with line and column, or when it is another format;
+    /// [`Kind::Unsupported`](crate::Kind::Unsupported) for a newer version.
     pub fn from_json(text: &str) -> Result<Self> {
-        #[derive(serde::Deserialize)]
-        struct Head {
-            format: String,
-            version: u32,
-        }
-        let broken = |error: serde_json::Error| {
-            Error::new(Kind::Format, format!("is no alignment file: {error}"))
-                .then("give the file that `commontime align` or `commontime join` wrote")
-        };
-        let head: Head = serde_json::from_str(text).map_err(broken)?;
-        if head.format != FORMAT {
-            return Err(Error::new(
-                Kind::Format,
-                format!(
-                    "is no alignment file: format {:?}, expected {FORMAT:?}",
-                    head.format
-                ),
-            ));
-        }
-        if head.version > VERSION {
-            return Err(Error::new(
-                Kind::Unsupported,
-                format!(
-                    "was made by a newer program: version {}, at most {VERSION} is read",
-                    head.version
-                ),
-            )
-            .then("use the program that made it, or measure again"));
-        }
-        serde_json::from_str(text).map_err(broken)
+        PLAIN.read(text)
     }
 
     /// The text of the alignment file.
@@ -54,10 +35,7 @@ impl Alignment {
     /// # Errors
     /// When a number is infinite or no number, which JSON cannot hold.
     pub fn to_json(&self) -> Result<String> {
-        let text = serde_json::to_string_pretty(self).map_err(|error| {
-            Error::new(Kind::Format, "the alignment cannot be written").from_source(error)
-        })?;
-        Ok(text + "\n")
+        PLAIN.write(self)
     }
 }
 
@@ -92,6 +70,7 @@ impl Member {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::error::Kind;
 
     #[test]
     fn what_is_no_alignment_says_where() {

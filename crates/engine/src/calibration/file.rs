@@ -4,12 +4,21 @@
 use serde::{Deserialize, Serialize};
 
 use super::modes::{SetUnit, differences};
-use crate::error::{Error, Kind, Result};
+use crate::error::Result;
+use crate::plain::Plain;
 
 /// The value of `format` in every calibrations file.
 pub const FORMAT: &str = "commontime-calibrations";
 /// The version this program writes and the newest it reads.
 pub const VERSION: u32 = 1;
+
+const PLAIN: Plain = Plain {
+    what: "calibrations file",
+    format: FORMAT,
+    version: VERSION,
+    give: "give the file that `commontime calibrate --store FILE` wrote",
+    newer: "use the program that made it, or calibrate again",
+};
 
 /// A whole file.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -101,40 +110,14 @@ impl Calibrations {
     /// [`Kind::Format`] with line and column, when it is another format or holds a number that is none;
     /// [`Kind::Unsupported`] for a newer version.
     pub fn from_json(text: &str) -> Result<Self> {
-        #[derive(Deserialize)]
-        struct Head {
-            format: String,
-            version: u32,
-        }
-        let broken = |what: String| {
-            Error::new(Kind::Format, format!("is no calibrations file: {what}"))
-                .then("give the file that `commontime calibrate --store FILE` wrote")
-        };
-        let head: Head = serde_json::from_str(text).map_err(|error| broken(error.to_string()))?;
-        if head.format != FORMAT {
-            return Err(broken(format!(
-                "format {:?}, expected {FORMAT:?}",
-                head.format
-            )));
-        }
-        if head.version > VERSION {
-            return Err(Error::new(
-                Kind::Unsupported,
-                format!(
-                    "was made by a newer program: version {}, at most {VERSION} is read",
-                    head.version
-                ),
-            )
-            .then("use the program that made it, or calibrate again"));
-        }
-        let read: Self = serde_json::from_str(text).map_err(|error| broken(error.to_string()))?;
+        let read: Self = PLAIN.read(text)?;
         let wrong = read.entries.iter().find(|entry| {
             !entry.constant_samples.is_finite()
                 || !entry.sigma_samples.is_finite()
                 || entry.sigma_samples < 0.0
         });
         match wrong {
-            Some(entry) => Err(broken(format!(
+            Some(entry) => Err(PLAIN.broken(format!(
                 "the entry of {} and {} holds no sound constant",
                 entry.lead.unit, entry.follower.unit
             ))),
@@ -147,9 +130,6 @@ impl Calibrations {
     /// # Errors
     /// When a number is infinite or no number, which JSON cannot hold.
     pub fn to_json(&self) -> Result<String> {
-        let text = serde_json::to_string_pretty(self).map_err(|error| {
-            Error::new(Kind::Format, "the calibrations cannot be written").from_source(error)
-        })?;
-        Ok(text + "\n")
+        PLAIN.write(self)
     }
 }

@@ -3,6 +3,7 @@
 
 use crate::build::{Gap, OutputChannel, OutputFile, TakeQuality};
 use crate::finding::{Finding, Weight};
+use crate::units::Db;
 
 /// What the levels of `output` say, one of the files of a recording that goes `over` full scale or not.
 pub(super) fn findings(output: &OutputFile, over: Over) -> Vec<Finding> {
@@ -66,7 +67,7 @@ impl Over {
         let channels = quality.iter().flat_map(|quality| &quality.channels);
         let true_peaks = channels.filter_map(|channel| channel.quality.true_peak_dbtp);
         Self {
-            peak_dbfs: 20.0 * peak.log10(),
+            peak_dbfs: Db::of_amplitude(peak).0,
             true_peak_dbtp: true_peaks.max_by(f64::total_cmp),
             gain_db: outputs.first().map_or(0.0, |output| output.gain_db),
         }
@@ -143,7 +144,7 @@ fn of_channel(output: &OutputFile, channel: &OutputChannel, over: Over) -> Vec<F
             .measured(
                 format!(
                     "{:+.1} dBFS, {} samples",
-                    20.0 * levels.peak.log10(),
+                    Db::of_amplitude(levels.peak).0,
                     levels.at_full_scale
                 ),
                 "below 0 dBFS",

@@ -221,17 +221,17 @@ impl<'j> Scene<'_, 'j> {
     ) -> Result<()> {
         let others: Vec<(usize, usize)> =
             all.iter().copied().filter(|pair| *pair != named).collect();
-        if others.is_empty() {
+        let told = found
+            .on_tracks
+            .iter()
+            .any(|finding| finding.code == SWAPPED);
+        if others.is_empty() || told {
             return Ok(());
         }
         let search = search_common(self.lead, follower, guess, &others, self.progress)?;
         let (lead, unit) = (&self.joint.lead.unit, &self.candidate.take.unit);
         let words = |(a, b): (usize, usize)| format!("{lead}:{}={unit}:{}", a + 1, b + 1);
-        let told = found
-            .on_tracks
-            .iter()
-            .any(|finding| finding.code == SWAPPED);
-        if let Some(pair) = search.common.first().filter(|_| !told) {
+        if let Some(pair) = search.common.first() {
             let (named, other) = (words(named), words((pair.lead, pair.follower)));
             found.on_tracks.push(
                 Finding::new(

@@ -11,7 +11,7 @@ pub(crate) use aligned::{ALIGNED, Aligned, BLOCK};
 pub use back::ReadBack;
 pub(crate) use back::{ANYWHERE, OnMedium};
 pub(crate) use folder::{Folder, temporary_in};
-pub(crate) use table::{no_table, table_text};
+pub(crate) use table::{no_table, report_table, table_text};
 pub use text::{Replace, refuse_existing, write_bytes, write_text};
 pub(crate) use text::{failed, finished, temporary_beside};
 

@@ -55,9 +55,9 @@ pub struct Steps {
 }
 
 /// The steps of a time axis that people count in, seconds.
-const TIME_STEPS: [f64; 17] = [
+const TIME_STEPS: [f64; 18] = [
     1.0, 2.0, 5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 300.0, 600.0, 900.0, 1800.0, 3600.0, 7200.0,
-    10_800.0, 21_600.0, 43_200.0,
+    10_800.0, 21_600.0, 43_200.0, 86_400.0,
 ];
 
 impl Steps {
@@ -117,13 +117,6 @@ impl Steps {
         let written = |value: f64| format!("{value:.decimals$}").len();
         written(axis.least).max(written(axis.greatest))
     }
-}
-
-/// Where the figures of a time axis stand that shows so many seconds in about `wanted` steps: the distance between them.
-pub fn time_step(length_s: f64, wanted: f64) -> f64 {
-    let rough = length_s / wanted;
-    let step = TIME_STEPS.into_iter().find(|step| *step >= rough);
-    step.unwrap_or(86_400.0)
 }
 
 fn decade_figure(logarithm: f64) -> String {

@@ -4,7 +4,7 @@
 use kuva::render::color::Color;
 use kuva::render::render::{Primitive, Scene, TextAnchor};
 
-use super::axis::time_step;
+use super::axis::{Axis, Scale, Steps};
 use super::plots::Size;
 use super::scene::{rule, words};
 
@@ -151,7 +151,15 @@ impl View {
             false => (0.0, SHORTEST_S),
         };
         // a label of hours and minutes takes some 45 pixels
-        let step_s = time_step(last - first, ((right - left) / 75.0).max(2.0)).max(60.0);
+        let axis = Axis {
+            label: String::new(),
+            least: first,
+            greatest: last,
+            scale: Scale::Time,
+        };
+        let step_s = Steps::of(&axis, ((right - left) / 75.0).max(2.0))
+            .step
+            .max(60.0);
         Self {
             least_s: (first / step_s).floor() * step_s,
             greatest_s: (last / step_s).ceil() * step_s,

@@ -7,6 +7,7 @@ use super::span;
 use crate::alignment::Placement;
 use crate::error::Result;
 use crate::signal::{Transform, hann};
+use crate::units::Db;
 
 /// How much is looked at in each place, seconds.
 const LOOKED_S: f64 = 4.0;
@@ -68,10 +69,9 @@ pub fn difference(request: &OverlayRequest<'_>) -> Result<Option<Difference>> {
     if member.placement == Placement::NotPlaced || shared.length() < 2.0 * WINDOW_S * rate {
         return Ok(None);
     }
-    let pair = Pair::of(request, lead_index, shared)?;
-    if !pair.one_signal {
+    let Some(pair) = Pair::named(request, lead_index) else {
         return Ok(None);
-    }
+    };
     let mut windows = Vec::new();
     for (_, place) in places(shared, rate) {
         let length = place.length().min(LOOKED_S * rate) as usize;
@@ -152,11 +152,11 @@ fn delay_db(hz: f64, delay_s: f64) -> f64 {
     } else {
         2.0 * turned.sin()
     };
-    20.0 * left.max(1e-12).log10()
+    Db::of_amplitude(left).0
 }
 
 fn decibels(mean_square: f64) -> f64 {
-    (10.0 * mean_square.max(1e-30).log10()).max(LOWEST_DB)
+    Db::of_amplitude(mean_square.sqrt()).0.max(LOWEST_DB)
 }
 
 /// The mean power spectrum of windows that overlap by half.

@@ -108,32 +108,33 @@ pub(super) struct Pair {
     pub(super) lead_channel: u32,
     pub(super) follower_channel: u32,
     /// Whether they carry one electrical signal.
-    pub(super) one_signal: bool,
+    one_signal: bool,
 }
 
 impl Pair {
+    /// The channels of the common signal that the ties name.
+    pub(super) fn named(request: &OverlayRequest<'_>, lead_index: usize) -> Option<Self> {
+        let members = &request.joint_take.members;
+        let (lead, follower) = (&members[lead_index], &members[request.follower]);
+        let has = |member: &Member, index: u32| {
+            member.channels.iter().any(|channel| channel.index == index)
+        };
+        let (lead_channel, follower_channel) = common_channels(follower)
+            .filter(|(own, followed)| has(lead, *own) && has(follower, *followed))?;
+        Some(Self {
+            lead_index,
+            lead_channel,
+            follower_channel,
+            one_signal: true,
+        })
+    }
+
     /// The channels of the common signal that the ties name; otherwise the loudest of each unit in the middle.
-    pub(super) fn of(
-        request: &OverlayRequest<'_>,
-        lead_index: usize,
-        shared: Span,
-    ) -> Result<Self> {
-        let joint = request.joint_take;
-        let follower = &joint.members[request.follower];
-        let named = common_channels(follower).filter(|(lead, followed)| {
-            let has = |member: &Member, index: u32| {
-                member.channels.iter().any(|channel| channel.index == index)
-            };
-            has(&joint.members[lead_index], *lead) && has(follower, *followed)
-        });
-        if let Some((lead_channel, follower_channel)) = named {
-            return Ok(Self {
-                lead_index,
-                lead_channel,
-                follower_channel,
-                one_signal: true,
-            });
+    fn of(request: &OverlayRequest<'_>, lead_index: usize, shared: Span) -> Result<Self> {
+        if let Some(named) = Self::named(request, lead_index) {
+            return Ok(named);
         }
+        let joint = request.joint_take;
         let rate = say::rate_of(joint).hz();
         let first = (shared.first + shared.length() / 2.0).floor() as i64;
         let length = shared.length().min(rate).max(2.0) as usize / 2;

@@ -136,17 +136,20 @@ fn bound_figure(bound: f64) -> String {
 /// The rate in ppm with its sigma, or that it was not measured.
 #[must_use]
 pub fn rate(member: &Member) -> String {
-    let decimals = decimals_for(member.rate_sigma_ppm);
     match member.rate_measured {
-        true => format!(
-            "{:+.decimals$} ppm (sigma {:.decimals$})",
-            member.rate_ppm, member.rate_sigma_ppm
-        ),
+        true => ppm(member.rate_ppm, member.rate_sigma_ppm),
         false => format!(
             "not measured; the nominal rate was assumed, good to ±{:.0} ppm (two sigma)",
             2.0 * member.rate_sigma_ppm
         ),
     }
+}
+
+/// A measured rate with its sigma, with the decimals that it deserves.
+#[must_use]
+pub fn ppm(rate: f64, sigma: f64) -> String {
+    let decimals = decimals_for(sigma);
+    format!("{rate:+.decimals$} ppm (sigma {sigma:.decimals$})")
 }
 
 /// Level and polarity on the common signal, in a phrase; `None` when there is none or it was not measured.

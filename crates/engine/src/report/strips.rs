@@ -11,6 +11,7 @@ use super::plots::Size;
 use super::scene::{rule, words};
 use crate::build::TakeQuality;
 use crate::quality::{ChannelQuality, Loud, Runs};
+use crate::units::Db;
 
 /// What is shown, dB of full scale.
 const LOWEST_DB: f64 = -60.0;
@@ -99,7 +100,7 @@ impl Strips {
         let loudest = self.strips.iter().map(|strip| {
             let peak = strip.cells.iter().map(|cell| cell.peak).fold(0.0, f64::max);
             match peak > 0.0 {
-                true => format!("{} up to {:.1} dBFS", strip.name, decibels(peak)),
+                true => format!("{} up to {:.1} dBFS", strip.name, Db::of_amplitude(peak).0),
                 false => format!("{} silent", strip.name),
             }
         });
@@ -189,7 +190,7 @@ impl Place {
     }
 
     fn y(self, level: f64) -> f64 {
-        let share = (decibels(level) - LOWEST_DB) / -LOWEST_DB;
+        let share = (Db::of_amplitude(level).0 - LOWEST_DB) / -LOWEST_DB;
         self.top + self.height * (1.0 - share.clamp(0.0, 1.0))
     }
 }
@@ -288,10 +289,6 @@ impl Strip {
         };
         groups.map(point).collect()
     }
-}
-
-fn decibels(level: f64) -> f64 {
-    20.0 * level.max(1e-12).log10()
 }
 
 fn path(d: String, filled: bool) -> Primitive {

@@ -6,7 +6,7 @@ use crate::report::difference::{Band, Difference};
 use crate::report::markup::Markup;
 use crate::report::plots::{Figure, Mark};
 use crate::report::say;
-use crate::units::signed;
+use crate::units::{Db, signed};
 
 /// What is not drawn any more, dB below the lead's loudest band.
 const DEEPEST_DB: f64 = 130.0;
@@ -74,7 +74,7 @@ pub fn difference(page: &mut Markup, difference: &Difference, lead: &str, number
 }
 
 fn level_words(gain: f64) -> String {
-    let decibels = 20.0 * gain.abs().log10();
+    let decibels = Db::of_amplitude(gain).0;
     match gain < 0.0 {
         true => format!("{} dB, turned round", signed(decibels, 2)),
         false => format!("{} dB", signed(decibels, 2)),

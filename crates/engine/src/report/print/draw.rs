@@ -150,6 +150,14 @@ impl Pen<'_, '_> {
         self.path(path.finish(), None, Some(stroke(ink, width, dash)));
     }
 
+    /// A line of a scene.
+    fn curve(&mut self, points: &[(f64, f64)], colour: &Color, width: f64, dash: Option<&str>) {
+        let points: Vec<_> = points.iter().map(|(x, y)| (*x as f32, *y as f32)).collect();
+        if let Some(ink) = ink_of(colour) {
+            self.line(&points, ink, width as f32, dash);
+        }
+    }
+
     fn path(&mut self, path: Option<Path>, fill: Option<Fill>, stroke: Option<Stroke>) {
         let Some(path) = path.filter(|_| fill.is_some() || stroke.is_some()) else {
             return;
@@ -226,32 +234,15 @@ impl Pen<'_, '_> {
                 stroke_width,
                 stroke_dasharray,
             } => {
-                if let Some(ink) = ink_of(stroke) {
-                    let ends = [(*x1 as f32, *y1 as f32), (*x2 as f32, *y2 as f32)];
-                    self.line(
-                        &ends,
-                        ink,
-                        *stroke_width as f32,
-                        stroke_dasharray.as_deref(),
-                    );
-                }
+                let ends = [(*x1, *y1), (*x2, *y2)];
+                self.curve(&ends, stroke, *stroke_width, stroke_dasharray.as_deref());
             }
             Primitive::PolyLine {
                 points,
                 stroke,
                 stroke_width,
                 stroke_dasharray,
-            } => {
-                if let Some(ink) = ink_of(stroke) {
-                    let points: Vec<_> = points.iter().map(|p| (p.0 as f32, p.1 as f32)).collect();
-                    self.line(
-                        &points,
-                        ink,
-                        *stroke_width as f32,
-                        stroke_dasharray.as_deref(),
-                    );
-                }
-            }
+            } => self.curve(points, stroke, *stroke_width, stroke_dasharray.as_deref()),
             Primitive::Rect {
                 x,
                 y,

@@ -1,7 +1,6 @@
 //! Text in, the faces that can show it and how wide it comes out: each character by the first face that has it.
 
 use std::borrow::Cow;
-use std::sync::Arc;
 
 use krilla::text::Font;
 use skrifa::instance::{LocationRef, Size};
@@ -18,6 +17,9 @@ const STAND_IN: char = '\u{fffd}';
 /// The same in faces that lack even that.
 const LAST: char = '?';
 
+/// Of a collection of faces the first is taken.
+const FIRST: u32 = 0;
+
 /// The faces that papers are printed with: the two that come with the program, and further ones for scripts that those
 /// lack.
 #[derive(Debug)]
@@ -32,7 +34,6 @@ pub struct Faces {
 pub struct Face {
     font: Font,
     data: Cow<'static, [u8]>,
-    index: u32,
 }
 
 /// A stretch of text that one face shows.
@@ -46,11 +47,14 @@ pub struct Run {
 }
 
 impl Face {
-    fn new(data: Cow<'static, [u8]>, index: u32) -> Option<Self> {
-        let shared: Arc<Vec<u8>> = Arc::new(data.to_vec());
-        let font = Font::new(shared.into(), index)?;
-        FontRef::from_index(&data, index).ok()?;
-        Some(Self { font, data, index })
+    fn new(data: Cow<'static, [u8]>) -> Option<Self> {
+        let shared: krilla::Data = match &data {
+            Cow::Borrowed(data) => (*data).into(),
+            Cow::Owned(data) => data.clone().into(),
+        };
+        let font = Font::new(shared, FIRST)?;
+        FontRef::from_index(&data, FIRST).ok()?;
+        Some(Self { font, data })
     }
 
     /// How wide `character` is at one point of size; `None` when the face lacks it.
@@ -61,7 +65,7 @@ impl Face {
     }
 
     fn reader(&self) -> Option<FontRef<'_>> {
-        FontRef::from_index(&self.data, self.index).ok()
+        FontRef::from_index(&self.data, FIRST).ok()
     }
 }
 
@@ -71,7 +75,7 @@ impl Faces {
     /// # Errors
     /// [`Kind::Format`] when the program's own are broken.
     pub fn with(further: Vec<Face>) -> Result<Self> {
-        let own = |data| Face::new(Cow::Borrowed(data), 0).ok_or_else(no_face);
+        let own = |data| Face::new(Cow::Borrowed(data)).ok_or_else(no_face);
         Ok(Self {
             regular: own(REGULAR)?,
             bold: own(BOLD)?,
@@ -84,8 +88,7 @@ impl Faces {
     /// # Errors
     /// [`Kind::Format`] when it holds none.
     pub fn further(data: Vec<u8>) -> Result<Face> {
-        Face::new(Cow::Owned(data), 0)
-            .ok_or_else(|| no_face().then("give a .ttf, .otf or .ttc file"))
+        Face::new(Cow::Owned(data)).ok_or_else(|| no_face().then("give a .ttf, .otf or .ttc file"))
     }
 
     /// The text in runs of one face each, in order; characters that no face has are added to `missing`.

@@ -12,11 +12,20 @@ use serde::{Deserialize, Serialize};
 use super::{JudgedGroup, Output};
 use crate::alignment::{Alignment, JointTake, SettingsTable};
 use crate::build::TakeQuality;
-use crate::error::{Error, Kind, Result};
+use crate::error::Result;
+use crate::plain::Plain;
 use crate::units::distinct;
 
 /// The value of `format` in every sound report.
 pub const SOUND_REPORT: &str = "commontime-sound-report";
+
+const PLAIN: Plain = Plain {
+    what: "sound report",
+    format: SOUND_REPORT,
+    version: 1,
+    give: "give a sound-report.json that `build`, `join` or `report` wrote",
+    newer: "use the program that made it, or build again",
+};
 
 /// A day's sound report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -195,7 +204,7 @@ impl SoundReport {
         let productions = outputs.map(|output| take::field(output, "project"));
         Self {
             format: SOUND_REPORT.into(),
-            version: 1,
+            version: PLAIN.version,
             made_by: alignment.made_by.clone(),
             productions: distinct(productions.filter(|name| !name.is_empty())),
             dates: Vec::new(),
@@ -242,12 +251,10 @@ impl SoundReport {
     /// Reads a sound report's JSON.
     ///
     /// # Errors
-    /// [`Kind::Format`] with line and column.
+    /// [`Kind::Format`](crate::Kind::Format) with line and column, [`Kind::Unsupported`](crate::Kind::Unsupported) for a
+    /// newer version.
     pub fn from_json(text: &str) -> Result<Self> {
-        serde_json::from_str(text).map_err(|error| {
-            Error::new(Kind::Format, format!("is no sound report: {error}"))
-                .then("give a sound-report.json that `build`, `join` or `report` wrote")
-        })
+        PLAIN.read(text)
     }
 
     /// As JSON, ending with a line feed.
@@ -255,10 +262,7 @@ impl SoundReport {
     /// # Errors
     /// When a number is none.
     pub fn to_json(&self) -> Result<String> {
-        let text = serde_json::to_string_pretty(self);
-        text.map(|text| text + "\n").map_err(|error| {
-            Error::new(Kind::Format, "the sound report cannot be written").from_source(error)
-        })
+        PLAIN.write(self)
     }
 }
 

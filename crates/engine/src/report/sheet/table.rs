@@ -1,12 +1,11 @@
 //! The sound report in, the same as a table out: one row a channel of a file, and one row a recorded channel that is in no
-//! file. RFC 4180: commas, CRLF, quotes doubled, UTF-8.
+//! file.
 
-use csv::{Terminator, WriterBuilder};
 use serde::Serialize;
 
 use super::{ReportedTake, ReportedTrack, SoundReport};
 use crate::error::Result;
-use crate::output::{no_table, table_text};
+use crate::output::report_table;
 
 /// One row. Empty means not known or not applicable; nothing is invented.
 #[derive(Debug, Serialize)]
@@ -77,17 +76,11 @@ impl SoundReport {
     /// # Errors
     /// When the table cannot be written to memory.
     pub fn to_csv(&self) -> Result<String> {
-        let mut table = WriterBuilder::new()
-            .terminator(Terminator::CRLF)
-            .has_headers(false)
-            .from_writer(Vec::new());
-        table.write_record(COLUMNS).map_err(no_table)?;
-        for take in &self.takes {
-            for track in take.tracks.iter().chain(&take.left_out) {
-                table.serialize(row(take, track)).map_err(no_table)?;
-            }
-        }
-        table_text(table)
+        let rows = self.takes.iter().flat_map(|take| {
+            let tracks = take.tracks.iter().chain(&take.left_out);
+            tracks.map(move |track| row(take, track))
+        });
+        report_table(&COLUMNS, rows)
     }
 }
 

@@ -12,10 +12,19 @@ use serde::{Deserialize, Serialize};
 
 use super::{MeasuredAgain, Output, say};
 use crate::alignment::{Alignment, Basis, CommonLevel, JointTake, Role, Slip, Status};
-use crate::error::{Error, Kind, Result};
+use crate::error::Result;
+use crate::plain::Plain;
 
 /// The value of `format` in every sync report.
 pub const SYNC_REPORT: &str = "commontime-sync-report";
+
+const PLAIN: Plain = Plain {
+    what: "sync report",
+    format: SYNC_REPORT,
+    version: 1,
+    give: "give a sync-report.json that `build`, `join` or `report` wrote",
+    newer: "use the program that made it, or build again",
+};
 
 /// A day's sync report.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -154,7 +163,7 @@ impl SyncReport {
         let entries = alignment.joint_takes.iter().zip(outputs);
         Self {
             format: SYNC_REPORT.into(),
-            version: 1,
+            version: PLAIN.version,
             made_by: alignment.made_by.clone(),
             takes: entries
                 .map(|(joint, output)| take(joint, output.as_ref()))
@@ -176,12 +185,10 @@ impl SyncReport {
     /// Reads a sync report's JSON.
     ///
     /// # Errors
-    /// [`Kind::Format`] with line and column.
+    /// [`Kind::Format`](crate::Kind::Format) with line and column, [`Kind::Unsupported`](crate::Kind::Unsupported) for a
+    /// newer version.
     pub fn from_json(text: &str) -> Result<Self> {
-        serde_json::from_str(text).map_err(|error| {
-            Error::new(Kind::Format, format!("is no sync report: {error}"))
-                .then("give a sync-report.json that `build`, `join` or `report` wrote")
-        })
+        PLAIN.read(text)
     }
 
     /// As JSON, ending with a line feed.
@@ -189,10 +196,7 @@ impl SyncReport {
     /// # Errors
     /// When a number is none.
     pub fn to_json(&self) -> Result<String> {
-        let text = serde_json::to_string_pretty(self);
-        text.map(|text| text + "\n").map_err(|error| {
-            Error::new(Kind::Format, "the sync report cannot be written").from_source(error)
-        })
+        PLAIN.write(self)
     }
 }
 

@@ -158,10 +158,10 @@ fn facts_of(follower: &SyncedFollower, take: &SyncedTake) -> Vec<Fact> {
         )
     });
     let clock = follower.rate.map_or("not measured".into(), |clock| {
-        let decimals = say::decimals_for(clock.sigma_ppm);
         format!(
-            "{:+.decimals$} ppm (sigma {:.decimals$}), {:+.1} samples over the take",
-            clock.ppm, clock.sigma_ppm, clock.over_take_samples
+            "{}, {:+.1} samples over the take",
+            say::ppm(clock.ppm, clock.sigma_ppm),
+            clock.over_take_samples
         )
     });
     let ties = match follower.ties.found {

@@ -1,12 +1,11 @@
-//! The sync report in, the same as a table out: one row a follower. RFC 4180: commas, CRLF, quotes doubled, UTF-8.
+//! The sync report in, the same as a table out: one row a follower.
 
-use csv::{Terminator, WriterBuilder};
 use serde::Serialize;
 
 use super::{SyncReport, SyncedFollower, SyncedTake};
 use crate::alignment::Status;
 use crate::error::Result;
-use crate::output::{no_table, table_text};
+use crate::output::report_table;
 use crate::report::say;
 
 /// One row. Empty means not known or not applicable.
@@ -74,17 +73,11 @@ impl SyncReport {
     /// # Errors
     /// When the table cannot be written to memory.
     pub fn to_csv(&self) -> Result<String> {
-        let mut table = WriterBuilder::new()
-            .terminator(Terminator::CRLF)
-            .has_headers(false)
-            .from_writer(Vec::new());
-        table.write_record(COLUMNS).map_err(no_table)?;
-        for take in &self.takes {
-            for follower in &take.followers {
-                table.serialize(row(take, follower)).map_err(no_table)?;
-            }
-        }
-        table_text(table)
+        let rows = self.takes.iter().flat_map(|take| {
+            let followers = take.followers.iter();
+            followers.map(move |follower| row(take, follower))
+        });
+        report_table(&COLUMNS, rows)
     }
 }
 
