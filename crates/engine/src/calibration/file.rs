@@ -107,8 +107,8 @@ impl Calibrations {
     /// Reads a calibrations file's text. Fields that are not known are passed over.
     ///
     /// # Errors
-    /// [`Kind::Format`] with line and column, when it is another format or holds a number that is none;
-    /// [`Kind::Unsupported`] for a newer version.
+    /// [`Kind::Format`](crate::Kind::Format) with line and column, when it is another format or holds a number that is none;
+    /// [`Kind::Unsupported`](crate::Kind::Unsupported) for a newer version.
     pub fn from_json(text: &str) -> Result<Self> {
         let read: Self = PLAIN.read(text)?;
         let wrong = read.entries.iter().find(|entry| {
