@@ -46,7 +46,9 @@ pub struct Strips {
 
 #[derive(Debug, Clone, PartialEq)]
 struct Strip {
+    /// Its number, unit and name, and without the unit, for where there is little room.
     name: String,
+    short: String,
     unit: String,
     /// Seconds of a stretch.
     stretch_s: f64,
@@ -69,9 +71,13 @@ impl Strips {
                 drop_outs,
                 ..
             } = &channel.quality;
+            // names that units share carry the unit in front already
+            let unit = format!("{}: ", channel.unit);
+            let own = channel.name.strip_prefix(&unit).unwrap_or(&channel.name);
             let at = |runs: &Runs| runs.first.iter().map(|run| run[0] as f64 / rate).collect();
             Strip {
-                name: format!("{} {}: {}", number + 1, channel.unit, channel.name),
+                name: format!("{} {}: {own}", number + 1, channel.unit),
+                short: format!("{} {own}", number + 1),
                 unit: channel.unit.clone(),
                 stretch_s: envelope.stretch as f64 / rate,
                 cells: envelope.cells.clone(),
@@ -127,6 +133,21 @@ impl Strips {
         pairs.filter(|pair| pair[0].unit != pair[1].unit).count()
     }
 
+    /// What stands beside each strip in so many letters: the units too where there is room for all of them.
+    fn labels(&self, letters: usize) -> Vec<String> {
+        let fits = |name: &str| name.chars().count() <= letters;
+        let all = self.strips.iter().all(|strip| fits(&strip.name));
+        let label = |strip: &Strip| match (all, fits(&strip.short)) {
+            (true, _) => strip.name.clone(),
+            (false, true) => strip.short.clone(),
+            (false, false) => {
+                let cut = strip.short.chars().take(letters.saturating_sub(1));
+                cut.chain(['…']).collect()
+            }
+        };
+        self.strips.iter().map(label).collect()
+    }
+
     /// What is drawn.
     pub fn scene(&self, size: Size) -> Scene {
         let mut scene = Scene::new(size.width, size.height).with_background(None);
@@ -137,6 +158,8 @@ impl Strips {
             .max();
         let asked = LETTER * longest.unwrap_or(0).min(LETTERS) as f64 + 14.0;
         let left = asked.min(NAMES * size.width);
+        // a hair more: what was asked for must not be cut by the last bit of a quotient
+        let labels = self.labels(((left - 14.0) / LETTER + 1e-6).max(1.0) as usize);
         let right = size.width - RIGHT;
         let axis = Axis {
             label: String::new(),
@@ -163,7 +186,7 @@ impl Strips {
                 height: self.strip(),
                 length_s: axis.greatest,
             };
-            strip.draw(&mut scene, place);
+            strip.draw(&mut scene, place, labels[number].clone());
             y += self.strip() + GAP;
         }
         scene.add(rule([left, bottom], [right, bottom], "var(--ink)", 1.0));
@@ -196,21 +219,10 @@ impl Place {
 }
 
 impl Strip {
-    fn draw(&self, scene: &mut Scene, place: Place) {
+    fn draw(&self, scene: &mut Scene, place: Place, label: String) {
         let base = place.top + place.height;
-        // a hair more: what was asked for must not be cut by the last bit of a quotient
-        let letters = ((place.left - 14.0) / LETTER + 1e-6).max(1.0) as usize;
-        let name = match self.name.chars().count() > letters {
-            true => self
-                .name
-                .chars()
-                .take(letters.saturating_sub(1))
-                .chain(['…'])
-                .collect(),
-            false => self.name.clone(),
-        };
         let at = [place.left - 6.0, place.top + place.height / 2.0 + 4.0];
-        scene.add(words(at, name, TextAnchor::End));
+        scene.add(words(at, label, TextAnchor::End));
         let end = place.left + place.width;
         scene.add(rule([place.left, base], [end, base], "var(--soft)", 0.5));
         let points = (place.width / POINT).max(2.0) as usize;
@@ -312,4 +324,56 @@ fn mark_of(d: String) -> Primitive {
         opacity: None,
         stroke_dasharray: None,
     }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn strips(names: &[(&str, &str)]) -> Strips {
+        let strip = |(number, (unit, name)): (usize, &(&str, &str))| Strip {
+            name: format!("{} {unit}: {name}", number + 1),
+            short: format!("{} {name}", number + 1),
+            unit: (*unit).into(),
+            stretch_s: 1.0,
+            cells: Vec::new(),
+            clips_s: Vec::new(),
+            drop_outs_s: Vec::new(),
+        };
+        Strips {
+            id: "s".into(),
+            length_s: 10.0,
+            strips: names.iter().enumerate().map(strip).collect(),
+        }
+    }
+
+    #[test]
+    fn labels_are_whole_where_there_is_room_and_alike_in_one_picture() {
+        let two = strips(&[("OAK", "Main left"), ("ELM", "Gallery right")]);
+        let longest = "2 ELM: Gallery right".chars().count();
+        assert_eq!(
+            two.labels(longest),
+            ["1 OAK: Main left", "2 ELM: Gallery right"]
+        );
+        assert_eq!(two.labels(longest - 1), ["1 Main left", "2 Gallery right"]);
+        assert_eq!(two.labels(9), ["1 Main l…", "2 Galler…"]);
+        assert_eq!(strips(&[("OAK", "")]).labels(1), ["…"]);
+    }
+
+    #[test]
+    fn names_of_every_length_that_has_room_stand_whole() {
+        for letters in 1..18 {
+            let name = "n".repeat(letters);
+            let scene = strips(&[("A", &name)]).scene(Size {
+                width: 760.0,
+                height: 100.0,
+            });
+            let whole = format!("1 A: {name}");
+            let found = scene
+                .elements
+                .iter()
+                .any(|one| matches!(one, Primitive::Text { content, .. } if *content == whole));
+            assert!(found, "{whole}");
+        }
+    }
 }
