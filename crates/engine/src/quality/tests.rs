@@ -246,9 +246,9 @@ fn timecode_is_told_from_sound() {
         ("in noise", track(|track| track.snr_db = Some(12.0))),
         ("in speech", track(|track| track.speech_db = Some(-20.0))),
     ] {
-        let code = one(plane)
-            .timecode
-            .unwrap_or_else(|| panic!("{name}: none"));
+        let quality = one(plane);
+        assert_eq!(quality.hum, None, "{name}: its lines are no hum");
+        let code = quality.timecode.unwrap_or_else(|| panic!("{name}: none"));
         assert_eq!((code.heard, code.carrying), (3, 3), "{name}");
         assert_eq!(code.label[..8], label[..8], "{name}");
     }

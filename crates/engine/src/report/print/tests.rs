@@ -174,6 +174,19 @@ fn a_row_longer_than_a_page_and_a_word_longer_than_a_line_are_all_there() {
     assert_eq!(text.matches('x').count(), 1400);
 }
 
+/// So many lines and a picture below them.
+fn with_picture(lines: usize) -> Document {
+    let joint = sample::common_signal();
+    let report = SyncReport::of(&sample::day(vec![joint]), &[None]).document(&|_| None);
+    let blocks = report.entries.into_iter().flat_map(|entry| entry.blocks);
+    let picture = blocks.filter(|block| matches!(block, Block::Picture(..)));
+    let mut document = document(table(Vec::new()), "");
+    let words = (0..lines).map(|line| Block::Words(format!("line {line}")));
+    document.entries[0].blocks = words.chain(picture).collect();
+    assert_eq!(document.entries[0].blocks.len(), lines + 1);
+    document
+}
+
 #[test]
 fn nothing_is_drawn_in_the_margins() {
     let joint = sample::common_signal();
@@ -191,6 +204,10 @@ fn nothing_is_drawn_in_the_margins() {
             &"words and ".repeat(200),
         ),
     ];
+    // a picture that comes at every height of the page, the last one cut nowhere
+    let papers = papers
+        .into_iter()
+        .chain((0..60).step_by(7).map(with_picture));
     let least = (Sheet::MARGIN - 8.0) as usize;
     for paper in papers {
         let pages = rendered(&print(&paper, &faces()).expect("a print"));
