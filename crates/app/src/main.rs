@@ -1,6 +1,7 @@
 //! Command line in, exit status out: the `commontime` binary.
 
 mod cli;
+mod desk;
 
 use std::process::ExitCode;
 

@@ -126,6 +126,7 @@ fn record(folder: &Path, unit: &str, length: u64) -> Member {
         slips: Vec::new(),
         placement: Placement::Exact,
         findings: Vec::new(),
+        decision: None,
         evidence: None,
     }
 }

@@ -53,6 +53,9 @@ pub struct PaperInput<'a> {
     pub faces: &'a Faces,
 }
 
+/// The name of the alignment file among the papers.
+pub const ALIGNMENT: &str = "alignment.json";
+
 /// The name of the list of channels.
 pub const CHANNELS: &str = "channels.csv";
 
@@ -73,7 +76,7 @@ pub const DAY_PAPERS: [&str; 8] = [
 pub fn paper_names(alignment: &Alignment) -> Vec<String> {
     let takes = alignment.joint_takes.iter();
     let pages = takes.flat_map(|take| [report_name(&take.name), timeline_name(&take.name)]);
-    let lists = ["alignment.json", CHANNELS].into_iter();
+    let lists = [ALIGNMENT, CHANNELS].into_iter();
     pages
         .chain(lists.chain(DAY_PAPERS).map(String::from))
         .collect()
@@ -105,7 +108,7 @@ fn stamp_of(part: &Part) -> Option<u64> {
 /// When a source cannot be read for the magnified overlays.
 pub fn papers(input: &PaperInput<'_>) -> Result<Vec<Paper>> {
     let alignment = input.alignment;
-    let mut papers = vec![Paper::new("alignment.json", alignment.to_json()?)];
+    let mut papers = vec![Paper::new(ALIGNMENT, alignment.to_json()?)];
     let takes = &alignment.joint_takes;
     let outputs: Vec<Option<Output>> = takes
         .iter()

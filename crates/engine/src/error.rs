@@ -21,6 +21,8 @@ pub enum Kind {
     Refused,
     /// What was written is not what was meant.
     Verification,
+    /// Whoever waited wanted no more.
+    Stopped,
 }
 
 impl Kind {
@@ -30,7 +32,7 @@ impl Kind {
         let grade = |kind| match kind {
             Self::Verification => 2,
             Self::Io | Self::Format => 1,
-            Self::Unsupported | Self::Usage | Self::Refused => 0,
+            Self::Unsupported | Self::Usage | Self::Refused | Self::Stopped => 0,
         };
         if grade(other) > grade(self) {
             other

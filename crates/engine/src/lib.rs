@@ -27,6 +27,7 @@ pub mod build;
 pub mod check;
 pub mod report;
 pub mod deliver;
+pub mod view;
 pub mod offload;
 
 pub use error::{Error, Kind, Result};

@@ -6,6 +6,23 @@ pub trait Progress: Sync {
     fn stage(&self, name: &str, total: u64);
     /// `steps` more of the current stage are done.
     fn advance(&self, steps: u64);
+    /// Whether nobody wants the work any more: it then ends with [`Kind::Stopped`](crate::Kind::Stopped) as soon as it can,
+    /// and what it wrote has no finished name.
+    fn is_stopped(&self) -> bool {
+        false
+    }
+}
+
+/// An error when nobody wants the work any more.
+///
+/// # Errors
+/// [`Kind::Stopped`](crate::Kind::Stopped).
+pub fn go_on(progress: &dyn Progress) -> crate::Result<()> {
+    match progress.is_stopped() {
+        true => Err(crate::Error::new(crate::Kind::Stopped, "stopped as asked")
+            .then("start it again when it is wanted; nothing half done was kept")),
+        false => Ok(()),
+    }
 }
 
 /// Tells nobody.

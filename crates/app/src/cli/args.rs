@@ -50,6 +50,41 @@ pub enum Command {
     Ltc(LtcCommand),
     /// Labels, samples, seconds and rates: worked out, in plain words
     Timecode(TimecodeArgs),
+    /// The whole way from cards to a checked recording as a page in the browser, on this machine alone
+    Desk(DeskArgs),
+}
+
+/// What `desk` takes.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "The page is served to this machine alone, without any network. What is decided on it goes into alignment.json \
+    in the folder, which `commontime build` builds from as well."
+)]
+pub struct DeskArgs {
+    /// Folders, one a unit; more can be put on the desk there
+    #[arg(value_name = "CARD")]
+    pub cards: Vec<PathBuf>,
+    /// The folder for the alignment file, the recordings and the reports; one that has them is gone on with
+    #[arg(long, value_name = "DIR", default_value = "commontime-desk")]
+    pub out: PathBuf,
+    /// The port to listen on; without it one that is free
+    #[arg(long, value_name = "PORT", default_value_t = 0)]
+    pub port: u16,
+    /// Do not open a browser
+    #[arg(long)]
+    pub no_browser: bool,
+}
+
+impl DeskArgs {
+    /// As the desk takes it.
+    pub fn opened(&self) -> crate::desk::Opened {
+        crate::desk::Opened {
+            cards: self.cards.clone(),
+            out: self.out.clone(),
+            port: self.port,
+            browser: !self.no_browser,
+        }
+    }
 }
 
 /// What `demo` takes.
@@ -345,7 +380,8 @@ pub struct ShapeArgs {
     /// Cut files so that none is larger, for receivers and media that take no larger ones
     #[arg(long, value_enum, value_name = "SIZE")]
     pub split: Option<SplitArg>,
-    /// Change all channels alike by so many dB, or by what makes the largest peak fit into integers: `fit`
+    /// Change all channels alike by so many dB, or by what makes the largest peak fit into integers: `fit` (changes nothing
+    /// where the output is floating point, which holds it anyway)
     #[arg(
         long,
         value_name = "DB|fit",

@@ -9,7 +9,7 @@ use engine::build::{
 };
 use engine::calibration::Calibrations;
 use engine::check::check;
-use engine::deliver::{PaperInput, paper_names, papers};
+use engine::deliver::{ALIGNMENT, PaperInput, paper_names, papers};
 use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
 use engine::output::{ReadBack, Replace, refuse_existing, write_bytes};
@@ -80,7 +80,7 @@ impl Day {
         let takes = self.alignment.joint_takes.iter();
         let members = takes.flat_map(|take| {
             take.members.iter().flat_map(move |member| {
-                member.findings.iter().cloned().map(move |mut finding| {
+                member.weighed_findings().map(move |mut finding| {
                     if finding.place.is_empty() {
                         finding.place = format!("{} {}", take.name, member.unit);
                     }
@@ -96,8 +96,29 @@ impl Day {
 
     /// Builds, checks, writes the papers and says what came of it.
     pub fn build(&self, out: &Path, args: &ShapeArgs, work: Work<'_>) -> Result<Built> {
+        self.build_but(None, out, args, work)
+    }
+
+    /// The same into the folder in which the alignment file lies already.
+    pub fn build_beside(&self, out: &Path, args: &ShapeArgs, work: Work<'_>) -> Result<Built> {
+        self.build_but(Some(ALIGNMENT), out, args, work)
+    }
+
+    fn build_but(
+        &self,
+        there: Option<&str>,
+        out: &Path,
+        args: &ShapeArgs,
+        work: Work<'_>,
+    ) -> Result<Built> {
         let replace = Replace::from(args.replace);
-        refuse_papers(&self.alignment, out, replace)?;
+        let wanted = |name: &str| there != Some(name);
+        for name in paper_names(&self.alignment)
+            .iter()
+            .filter(|name| wanted(name))
+        {
+            refuse_existing(&out.join(name), replace)?;
+        }
         let options = BuildOptions {
             shape: match args.shape {
                 ShapeArg::Poly => Shape::Poly,
@@ -155,7 +176,7 @@ impl Day {
             findings: &day_findings,
             faces: &work.declared.faces,
         })?;
-        for paper in &written {
+        for paper in written.iter().filter(|paper| wanted(&paper.name)) {
             write_bytes(&out.join(&paper.name), &paper.bytes, replace)?;
         }
         Ok(Built {
@@ -234,14 +255,6 @@ impl Built {
             names.join(", ")
         ));
     }
-}
-
-/// Refuses before any work when a paper of the day is already there.
-fn refuse_papers(alignment: &Alignment, out: &Path, replace: Replace) -> Result<()> {
-    for path in paper_names(alignment).iter().map(|name| out.join(name)) {
-        refuse_existing(&path, replace)?;
-    }
-    Ok(())
 }
 
 /// The text of a file.

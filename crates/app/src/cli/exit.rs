@@ -33,7 +33,7 @@ impl Ended {
         match kind {
             Kind::Verification => Self::Unverified,
             Kind::Io | Kind::Format => Self::Unreadable,
-            Kind::Unsupported | Kind::Usage | Kind::Refused => Self::Undecided,
+            Kind::Unsupported | Kind::Usage | Kind::Refused | Kind::Stopped => Self::Undecided,
         }
     }
 
@@ -69,6 +69,7 @@ pub fn code_of(error: &anyhow::Error) -> ExitCode {
         .find_map(|cause| cause.downcast_ref::<engine::Error>());
     ExitCode::from(match kind.map(engine::Error::kind) {
         Some(Kind::Usage | Kind::Refused) => 2,
+        Some(Kind::Stopped) => 1,
         Some(Kind::Verification) => 4,
         Some(Kind::Io | Kind::Format | Kind::Unsupported) | None => 3,
     })

@@ -1,10 +1,10 @@
 //! One file a command; each reads its arguments, calls the engine and says what it did.
 
-mod args;
+pub mod args;
 mod exit;
 mod watch;
-mod say;
-mod day;
+pub mod say;
+pub mod day;
 mod survey;
 mod align;
 mod build;
@@ -12,7 +12,7 @@ mod join;
 mod explain;
 mod report;
 mod calibrate;
-mod timecode;
+pub mod timecode;
 mod offload;
 mod verify;
 mod ltc;
@@ -23,6 +23,7 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use args::{Cli, Command};
+pub use exit::Ended;
 
 /// Reads the command line, does it, and says how it ended.
 pub fn run() -> ExitCode {
@@ -41,6 +42,7 @@ pub fn run() -> ExitCode {
         Command::Verify(args) => verify::run(args, json),
         Command::Ltc(args) => ltc::run(args, json),
         Command::Timecode(args) => timecode::run(args, json),
+        Command::Desk(args) => crate::desk::open(&args.opened()),
     };
     match ended {
         Ok(ended) => ended.code(),

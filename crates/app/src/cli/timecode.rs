@@ -27,12 +27,44 @@ pub fn run(args: &TimecodeArgs, json: bool) -> Result<Ended> {
         })?;
         return Ok(Ended::Done);
     }
-    match found {
-        Answer::Place(place) => tell_place(place, args.sample_rate),
-        Answer::Span(span) => tell_span(span),
-        Answer::Drift(drift) => tell_drift(drift, args.sample_rate),
+    for part in in_words(found, args.sample_rate) {
+        match part {
+            Said::Words(words) => say::line(words),
+            Said::Table(header, rows) => {
+                say::line("");
+                say::line(numbers(&header, rows).to_string());
+            }
+        }
     }
     Ok(Ended::Done)
+}
+
+/// A part of an answer.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Said {
+    /// A sentence or two.
+    Words(String),
+    /// A table whose columns are numbers but for the first: headings and rows.
+    Table(Vec<String>, Vec<Vec<String>>),
+}
+
+/// The answer in plain words and tables.
+///
+/// # Errors
+/// When the sum makes no sense.
+pub fn said(args: &TimecodeArgs) -> Result<Vec<Said>> {
+    let words: Vec<&str> = args.sum.iter().flat_map(|word| word.split(' ')).collect();
+    let counting = counting(args, &words)?;
+    let found = answer(&words, counting, args.sample_rate)?;
+    Ok(in_words(found, args.sample_rate))
+}
+
+fn in_words(found: Answer, sample_rate: u32) -> Vec<Said> {
+    match found {
+        Answer::Place(place) => of_place(place, sample_rate),
+        Answer::Span(span) => of_span(span),
+        Answer::Drift(drift) => of_drift(drift, sample_rate),
+    }
 }
 
 /// The counting asked for; without one 29.97 drop-frame for labels that are written with `;`, else 30 without dropping.
@@ -76,41 +108,47 @@ pub(super) fn name(counting: Counting) -> String {
 }
 
 /// A table whose columns are numbers but for the first.
-fn numbers<const N: usize>(header: [&str; N]) -> Table {
+fn numbers(header: &[String], rows: Vec<Vec<String>>) -> Table {
     let mut table = say::plain_table();
     table.set_header(header);
     for column in table.column_iter_mut().skip(1) {
         column.set_cell_alignment(CellAlignment::Right);
     }
+    table.add_rows(rows);
     table
 }
 
-fn tell_place(place: Place, sample_rate: u32) {
+fn table<const N: usize>(header: [&str; N], rows: impl Iterator<Item = [String; N]>) -> Said {
+    let header = header.map(str::to_owned).to_vec();
+    Said::Table(header, rows.map(|row| row.to_vec()).collect())
+}
+
+fn of_place(place: Place, sample_rate: u32) -> Vec<Said> {
     let counting = place.label.counting();
-    say::line(format!(
+    let words = format!(
         "{} at {}: timecode frame {} of the day, {} s after midnight.",
         place.label,
         name(counting),
         place.label.count(),
         place.seconds
-    ));
-    say::line("");
-    let mut table = numbers(["sample rate", "samples since midnight"]);
-    for rate in rates_with(sample_rate) {
-        table.add_row([format!("{rate} Hz"), place.samples(rate).to_string()]);
-    }
-    say::line(table.to_string());
-    say::line("");
-    let mut table = numbers(["at the same instant", "label", "a day of labels, s"]);
-    for other in countings() {
+    );
+    let rates = rates_with(sample_rate).into_iter();
+    let samples = rates.map(|rate| [format!("{rate} Hz"), place.samples(rate).to_string()]);
+    let labels = countings().map(|other| {
         let label = place.in_counting(other).to_string();
-        table.add_row([name(other), label, day_in_seconds(other).to_string()]);
-    }
-    say::line(table.to_string());
-    say::line("");
-    for words in about_place(place, sample_rate) {
-        say::line(words);
-    }
+        [name(other), label, day_in_seconds(other).to_string()]
+    });
+    let mut said = vec![
+        Said::Words(words),
+        table(["sample rate", "samples since midnight"], samples),
+        table(
+            ["at the same instant", "label", "a day of labels, s"],
+            labels,
+        ),
+        Said::Words(String::new()),
+    ];
+    said.extend(about_place(place, sample_rate).into_iter().map(Said::Words));
+    said
 }
 
 fn rates_with(sample_rate: u32) -> Vec<u32> {
@@ -157,43 +195,41 @@ fn seconds_text(seconds: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-fn tell_span(span: Span) {
+fn of_span(span: Span) -> Vec<Said> {
     let side = if span.backwards {
         ", the second label being the later one"
     } else {
         ""
     };
-    say::line(format!(
+    let words = format!(
         "{} timecode frames at {}{side}: {} s.",
         span.frames,
         name(span.counting),
         span.seconds
-    ));
-    say::line("");
-    let mut table = numbers(["sample rate", "samples"]);
-    for rate in SAMPLE_RATES {
-        table.add_row([format!("{rate} Hz"), span.samples(rate).to_string()]);
-    }
-    say::line(table.to_string());
+    );
+    let rates = SAMPLE_RATES.into_iter();
+    let samples = rates.map(|rate| [format!("{rate} Hz"), span.samples(rate).to_string()]);
+    vec![
+        Said::Words(words),
+        table(["sample rate", "samples"], samples),
+    ]
 }
 
-fn tell_drift(drift: Drift, sample_rate: u32) {
-    say::line(format!(
+fn of_drift(drift: Drift, sample_rate: u32) -> Vec<Said> {
+    let words = format!(
         "{} ppm: {} s a day, {:.3} timecode frames a day at {}.",
         drift.ppm,
         seconds_text(drift.seconds_a_day().abs()),
         drift.frames_a_day().abs(),
         seconds_text(drift.rate.per_second())
-    ));
-    if drift.ppm == 0.0 {
-        return;
+    );
+    let mut said = vec![Said::Words(words)];
+    if drift.ppm != 0.0 {
+        let marks = marks(drift, sample_rate).into_iter();
+        let rows = marks.map(|(name, apart_s)| [name, duration(drift.until(apart_s))]);
+        said.push(table(["two units are apart by", "after"], rows));
     }
-    say::line("");
-    let mut table = numbers(["two units are apart by", "after"]);
-    for (name, apart_s) in marks(drift, sample_rate) {
-        table.add_row([name, duration(drift.until(apart_s))]);
-    }
-    say::line(table.to_string());
+    said
 }
 
 /// By how much two units may be apart, and the seconds of it.

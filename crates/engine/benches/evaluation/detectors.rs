@@ -1,7 +1,7 @@
 //! Rehearsal sounds with faults put into them in, how often each detector of the quality check is right and wrong out.
 
 use engine::quality::{ChannelQuality, QualityMeter};
-use rehearsal::{Channel, Shoot, Sound, UnitSpec};
+use rehearsal::{Channel, Shoot, Sound, TimecodeTrack, UnitSpec};
 
 const RATE: u32 = 48_000;
 const SECONDS: f64 = 60.0;
@@ -10,7 +10,11 @@ const HOLES: usize = 5;
 /// What two channels may differ by and still be one sound, dB, as the check has it.
 const DOUBLED_DB: f64 = -40.0;
 
-/// The sounds, each on a channel of its own at -20 dBFS with an input's noise of -85 dBFS.
+/// Below this a gate closes, full scale being 1, once it was so quiet for so many samples; it opens at once.
+const GATE: f64 = 0.001;
+const HOLD: usize = 4800;
+
+/// The sounds, each on a channel of its own at -20 dBFS with an input's noise of -85 dBFS. The second is gated.
 fn kinds() -> Vec<(&'static str, Sound)> {
     let plucked = |lowest_hz, notes_per_s| Sound::Plucked {
         lowest_hz,
@@ -18,10 +22,19 @@ fn kinds() -> Vec<(&'static str, Sound)> {
     };
     vec![
         ("speech", Sound::Speech { pitch_hz: 120.0 }),
+        ("gated speech", Sound::Speech { pitch_hz: 210.0 }),
         ("plucked", plucked(110.0, 3.0)),
         ("bass", plucked(41.2, 1.5)),
         ("bowed", Sound::Bowed { lowest_hz: 98.0 }),
         ("choir", Sound::Choir { lowest_hz: 98.0 }),
+        ("drone", Sound::Drone { pitch_hz: 110.0 }),
+        (
+            "code",
+            Sound::Timecode(Box::new(TimecodeTrack {
+                seconds: SECONDS + 5.0,
+                ..TimecodeTrack::default()
+            })),
+        ),
         ("noise", Sound::programme()),
     ]
 }
@@ -48,7 +61,15 @@ fn planes(seed: u64) -> Vec<Vec<f64>> {
         let gain = (0.8 / peak).min(1.0);
         plane.iter().map(|value| gain * value).collect()
     };
-    planes.iter().map(kept).collect()
+    let mut planes: Vec<Vec<f64>> = planes.iter().map(kept).collect();
+    let mut quiet = 0;
+    for value in &mut planes[1] {
+        quiet = if value.abs() < GATE { quiet + 1 } else { 0 };
+        if quiet > HOLD {
+            *value = 0.0;
+        }
+    }
+    planes
 }
 
 fn measured(planes: &[Vec<f64>]) -> engine::quality::Quality {
@@ -104,19 +125,35 @@ fn driven(plane: &[f64], over_db: f64) -> Vec<f64> {
 /// With holes of exact zeros at places that depend on the seed.
 fn holed(plane: &[f64], samples: usize, seed: u64) -> Vec<f64> {
     let mut plane = integers(plane, 24);
-    for hole in 0..HOLES {
-        let spread = seed
-            .wrapping_mul(2_654_435_761)
-            .wrapping_add(hole as u64 * 40_503)
-            % 200_000;
-        let at = (hole + 1) * plane.len() / (HOLES + 2) + spread as usize;
+    for at in places(plane.len(), seed) {
         plane[at..at + samples].fill(0.0);
     }
     plane
 }
 
-/// A number found in a channel.
-type Found = fn(&ChannelQuality) -> u64;
+/// Where the holes of a channel begin.
+fn places(length: usize, seed: u64) -> [usize; HOLES] {
+    std::array::from_fn(|hole| {
+        let spread = seed
+            .wrapping_mul(2_654_435_761)
+            .wrapping_add(hole as u64 * 40_503)
+            % 200_000;
+        (hole + 1) * length / (HOLES + 2) + spread as usize
+    })
+}
+
+/// How many of them were told where they are: zeros of the sound's own may make one begin a little earlier.
+fn holes_found(channel: &ChannelQuality, seed: u64) -> u64 {
+    let places = places((SECONDS * f64::from(RATE)) as usize, seed);
+    let told = |place: &usize| {
+        let near = |run: &[u64; 2]| run[0] as usize <= *place && *place - (run[0] as usize) < 64;
+        channel.drop_outs.first.iter().any(near)
+    };
+    places.iter().filter(|place| told(place)).count() as u64
+}
+
+/// A number found in a channel that a seed's faults were put into.
+type Found = fn(&ChannelQuality, u64) -> u64;
 
 fn row(
     name: &str,
@@ -130,7 +167,7 @@ fn row(
     for (seed, planes) in (0..seeds).zip(all) {
         let changed: Vec<Vec<f64>> = planes.iter().map(|plane| make(plane, seed)).collect();
         for (hit, channel) in hits.iter_mut().zip(&measured(&changed).channels) {
-            *hit += found(channel);
+            *hit += found(channel, seed);
         }
     }
     let cells: Vec<String> = hits
@@ -146,9 +183,10 @@ pub fn detectors(seeds: u64) {
     let names: Vec<&str> = kinds().iter().map(|kind| kind.0).collect();
     println!("| fault | {} |", names.join(" | "));
     println!("|{}", "---|".repeat(names.len() + 1));
-    let hum: Found = |channel| u64::from(channel.hum.is_some());
-    let clips: Found = |channel| u64::from(channel.clips.count > 0);
-    let holes: Found = |channel| channel.drop_outs.count;
+    let hum: Found = |channel, _| u64::from(channel.hum.is_some());
+    let code: Found = |channel, _| u64::from(channel.timecode.is_some());
+    let clips: Found = |channel, _| u64::from(channel.clips.count > 0);
+    let holes: Found = |channel, _| channel.drop_outs.count;
     let line = |name: &str, make: &dyn Fn(&[f64], u64) -> Vec<f64>, found: Found, of: u64| {
         row(name, seeds, make, found, of, &all);
     };
@@ -168,6 +206,26 @@ pub fn detectors(seeds: u64) {
             1,
         );
     }
+    let as_float = |plane: &[f64], _: u64| -> Vec<f64> {
+        plane
+            .iter()
+            .map(|value| f64::from(4.0 * *value as f32))
+            .collect()
+    };
+    line("none, float above full scale: hum", &as_float, hum, 1);
+    line("none, float above full scale: clipped", &as_float, clips, 1);
+    line(
+        "none, float above full scale: drop-outs",
+        &as_float,
+        holes,
+        1,
+    );
+    line(
+        "timecode, 24 bits",
+        &|plane, _| integers(plane, 24),
+        code,
+        1,
+    );
     let quiet = |plane: &[f64], _| {
         integers(
             &plane.iter().map(|value| value * 0.003).collect::<Vec<_>>(),
@@ -209,7 +267,7 @@ pub fn detectors(seeds: u64) {
         line(
             &name,
             &|plane, seed| holed(plane, samples, seed),
-            holes,
+            holes_found,
             HOLES as u64,
         );
     }

@@ -199,9 +199,34 @@ pub struct Member {
     /// What a person should know about this member.
     #[serde(default)]
     pub findings: Vec<Finding>,
+    /// What a person decided about it after it was measured.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decision: Option<Decision>,
     /// What the numbers above rest on, for `explain` and the report.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub evidence: Option<Evidence>,
+}
+
+/// What a person decided about a member after it was measured.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Decision {
+    /// What was decided.
+    pub what: Decided,
+    /// Why, in the person's own words; may be empty.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub reason: String,
+    /// Status and placement as they were measured, so that the decision can be taken back.
+    pub before: (Status, Placement),
+}
+
+/// What can be decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Decided {
+    /// The place stands as it was measured.
+    Accepted,
+    /// The unit's take does not come into the recording.
+    LeftOut,
 }
 
 /// One file of a take.

@@ -2,6 +2,7 @@
 //! What stands before it may be fuzzy and is judged by tolerances; what stands after it is a pure function of this file
 //! and the sources.
 
+mod decide;
 mod file;
 
 pub use file::*;

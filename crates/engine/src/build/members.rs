@@ -46,6 +46,17 @@ pub(super) fn choose<'a>(
             .is_none_or(|list| list.uses(&member.unit));
         if member.role == Role::Lead {
             chosen.members.insert(0, member);
+        } else if let (true, Some(words)) = (member.is_left_out(), member.decision_words()) {
+            chosen.left_out.push(member.unit.clone());
+            chosen.findings.push(
+                Finding::new(
+                    "left-out",
+                    Weight::Note,
+                    format!("{} is {words}", member.unit),
+                )
+                .at(&take.name)
+                .then("its files stay on their card; they can be used by themselves"),
+            );
         } else if !used {
             // the channel list leaves the whole unit out, so nothing of it needs deciding
         } else if member.status == Status::NeedsDecision {

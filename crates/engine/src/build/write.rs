@@ -20,7 +20,7 @@ use super::quantise::{Beyond, quantise};
 use super::read_back::{Behind, Verified, follow, from_medium};
 use super::target::Target;
 use crate::error::{Error, Kind, Result};
-use crate::progress::Progress;
+use crate::progress::{Progress, go_on};
 use crate::quality::{Loudness, LoudnessMeter, Quality};
 use crate::take::wave_error;
 
@@ -282,6 +282,7 @@ fn write_ranges(
         Ok(range)
     };
     in_order(ranges, make, |range| {
+        go_on(progress)?;
         progress.advance(range.length as u64);
         beyond.add(range.beyond);
         // once something does not fit, the rest is rendered for its peak alone

@@ -47,12 +47,14 @@ pub struct RoomEvidence {
 }
 
 /// A person's tie, already put on lead and follower.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct ManualEvidence {
     /// The instant on the lead.
     pub lead: LeadPos,
     /// The same instant on the follower.
     pub follower: crate::units::UnitPos,
+    /// Why, in the person's own words; may be empty.
+    pub reason: String,
 }
 
 /// Everything known about one follower before a claim is made.
@@ -135,7 +137,7 @@ pub struct Claim {
 /// Makes the claim the evidence allows.
 #[must_use]
 pub fn claim(evidences: &Evidences, around: Circumstances) -> Claim {
-    let mut claim = if let Some(manual) = evidences.manual {
+    let mut claim = if let Some(manual) = &evidences.manual {
         by_person(manual, evidences, around)
     } else if let Some((measured, channels)) = &evidences.common {
         by_common_signal(measured, channels, evidences, around)
@@ -360,7 +362,7 @@ fn by_room_alone(room: &RoomEvidence, around: Circumstances) -> Claim {
     claim
 }
 
-fn by_person(manual: ManualEvidence, evidences: &Evidences, around: Circumstances) -> Claim {
+fn by_person(manual: &ManualEvidence, evidences: &Evidences, around: Circumstances) -> Claim {
     let code = || evidences.timecode.as_ref()?.usable(around);
     let shape = evidences
         .common
@@ -386,6 +388,11 @@ fn by_person(manual: ManualEvidence, evidences: &Evidences, around: Circumstance
             claim
         }
     };
+    if !manual.reason.trim().is_empty() {
+        claim
+            .story
+            .push(format!("the person's reason: {}", manual.reason.trim()));
+    }
     claim.offset_sigma = MANUAL_SIGMA;
     claim.offset_bound = Samples(3.0 * MANUAL_SIGMA.0);
     if let Some((measured, channels)) = &evidences.common {

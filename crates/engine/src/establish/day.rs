@@ -5,7 +5,7 @@ use super::run::align_joint;
 use crate::alignment::{JointTake, Member, Role};
 use crate::finding::{Finding, Weight};
 use crate::pair::{Candidate, Joint};
-use crate::progress::Progress;
+use crate::progress::{Progress, go_on};
 
 /// How all joint takes are to be measured.
 pub(super) struct Day<'a> {
@@ -30,7 +30,9 @@ impl Day<'_> {
                 measured.push((joint, aligned));
                 continue;
             }
-            match align_joint(&joint, self.options, self.progress) {
+            let aligned = go_on(self.progress)
+                .and_then(|()| align_joint(&joint, self.options, self.progress));
+            match aligned {
                 Ok(aligned) => measured.push((joint, aligned)),
                 Err(error) => findings.push(
                     Finding::new(

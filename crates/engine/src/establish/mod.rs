@@ -1,6 +1,7 @@
 //! Joint takes in, an alignment out: which basis each follower's place rests on and what may be claimed because of it
 //! (design section 5).
 
+mod again;
 mod line;
 mod claim;
 mod coded;
@@ -26,6 +27,7 @@ mod written;
 #[cfg(test)]
 mod tests;
 
+pub use again::measure_again;
 pub use calibrate::{Calibrated, calibrate};
 pub use calibrated::{CalibrationEvidence, NamedCalibrations};
 pub use claim::{

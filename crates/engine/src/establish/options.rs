@@ -104,6 +104,8 @@ pub struct ManualTie {
     pub a: NamedPosition,
     /// The other side, on another unit.
     pub b: NamedPosition,
+    /// Why, in the person's own words; may be empty.
+    pub reason: String,
 }
 
 /// A sample position on one unit's take.
@@ -187,6 +189,7 @@ impl ManualTie {
         let tie = Self {
             a: side(a)?,
             b: side(b)?,
+            reason: String::new(),
         };
         if tie.a.unit.eq_ignore_ascii_case(&tie.b.unit) {
             return Err(usage("both sides name the same unit"));

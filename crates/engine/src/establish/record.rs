@@ -131,6 +131,7 @@ fn bare_member(take: &Take, role: Role) -> Member {
         slips: Vec::new(),
         placement: Placement::NotPlaced,
         findings: Vec::new(),
+        decision: None,
         evidence: None,
     }
 }

@@ -5,7 +5,7 @@ use crate::clock::slips::seams;
 use crate::clock::{Side, Slip};
 use crate::error::{Error, Kind, Result};
 use crate::pair::{Candidate, Joint, choose_lead, joint_takes, lead_rule};
-use crate::progress::Progress;
+use crate::progress::{Progress, go_on};
 use crate::seek::Ears;
 use crate::signal::{Mended, Sound, length_at};
 use crate::take::{Survey, Take, TakeSound, settings_table};
@@ -27,7 +27,7 @@ const MOST_LEAD_SLIPS: usize = 256;
 /// Measures everything on the cards.
 ///
 /// # Errors
-/// When a named unit does not exist, or no unit holds a take.
+/// When a named unit does not exist, or no unit holds a take; [`Kind::Stopped`] when nobody wants it any more.
 pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Result<Alignment> {
     options.check(survey)?;
     let lead = choose_lead(survey, options.lead.as_deref())?;
@@ -45,6 +45,8 @@ pub fn align(survey: &Survey, options: &Options, progress: &dyn Progress) -> Res
         findings.clear();
         measured = day.measure(joints.value, measured, &mut findings);
     }
+    // what was not measured because nobody waits any more is no finding
+    go_on(progress)?;
     findings.splice(0..0, told);
     findings.extend(epochs::explain(survey, lead, &measured));
     let slow_or_fast = unsure::look_for_speeds(survey, lead, &mut measured, (&mut ears, progress));

@@ -237,7 +237,7 @@ impl<'j> Scene<'_, 'j> {
                 Finding::new(
                     SWAPPED,
                     Weight::Warn,
-                    format!("no common signal on {named}, but there is one on {other}"),
+                    format!("no clock from {named}, but {other} carries a common signal"),
                 )
                 .measured(other.clone(), named)
                 .because("cables that were swapped, or channels that were named wrongly")
@@ -453,17 +453,21 @@ impl<'j> Scene<'_, 'j> {
 
     fn manual(&self, sound: &AtRate<TakeSound>) -> Option<ManualEvidence> {
         let (lead, other) = (&self.joint.lead.unit, &self.candidate.take.unit);
-        self.options.ties.iter().find_map(|ManualTie { a, b }| {
-            let (x, y) = sides(lead, other, (&a.unit, a), (&b.unit, b))?;
-            // a person counts the follower's own samples
-            let follower = y.position * sound.rate().hz() / sound.own_rate().hz();
-            let inside = x.position < self.joint.lead.length.0 as f64
-                && follower < self.candidate.take.length.0 as f64;
-            inside.then_some(ManualEvidence {
-                lead: LeadPos(self.lead.seams().mended(x.position)),
-                follower: UnitPos(follower),
+        self.options
+            .ties
+            .iter()
+            .find_map(|ManualTie { a, b, reason }| {
+                let (x, y) = sides(lead, other, (&a.unit, a), (&b.unit, b))?;
+                // a person counts the follower's own samples
+                let follower = y.position * sound.rate().hz() / sound.own_rate().hz();
+                let inside = x.position < self.joint.lead.length.0 as f64
+                    && follower < self.candidate.take.length.0 as f64;
+                inside.then_some(ManualEvidence {
+                    lead: LeadPos(self.lead.seams().mended(x.position)),
+                    follower: UnitPos(follower),
+                    reason: reason.clone(),
+                })
             })
-        })
     }
 }
 

@@ -152,6 +152,7 @@ fn a_person_s_tie_places_and_the_measured_rate_stays() {
     let manual = ManualEvidence {
         lead: LeadPos(1_000_000.0),
         follower: UnitPos(950_000.0),
+        reason: "the slate is heard on both".into(),
     };
     let evidences = Evidences {
         manual: Some(manual),
@@ -162,6 +163,12 @@ fn a_person_s_tie_places_and_the_measured_rate_stays() {
     assert_eq!(claim.basis, Basis::Manual);
     assert!((claim.clock.lead_at(UnitPos(950_000.0)).0 - 1_000_000.0).abs() < 1e-6);
     assert_eq!(claim.rate, Ppm(8.0));
+    assert!(
+        claim
+            .story
+            .iter()
+            .any(|words| words.contains("the slate is heard on both"))
+    );
 }
 
 #[test]

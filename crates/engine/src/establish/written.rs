@@ -64,6 +64,7 @@ impl Scene<'_, '_> {
             slips: measured.map_or_else(Vec::new, |m| records(&m.slips, Side::Follower)),
             placement,
             findings: claim.findings,
+            decision: None,
             evidence: Some(Evidence {
                 story,
                 signs: measured

@@ -216,7 +216,7 @@ impl Trouble {
 /// An error as a finding.
 pub(super) fn of_error(code: &str, error: &Error) -> Finding {
     let weight = match error.kind() {
-        Kind::Usage | Kind::Refused | Kind::Unsupported => Weight::Ask,
+        Kind::Usage | Kind::Refused | Kind::Unsupported | Kind::Stopped => Weight::Ask,
         Kind::Io | Kind::Format | Kind::Verification => Weight::Stop,
     };
     let source = std::error::Error::source(error);

@@ -22,7 +22,7 @@ const SPARE_BYTES: u64 = 4 << 20;
 
 /// The folder files are written to, held for as long as this lives.
 #[derive(Debug)]
-pub(crate) struct Folder {
+pub struct Folder {
     path: PathBuf,
     /// The open folder: its lock ends with the process, however that ends.
     held: File,
@@ -39,7 +39,10 @@ pub(crate) fn temporary_in(folder: &Path) -> io::Result<NamedTempFile> {
 
 impl Folder {
     /// Makes the folder and refuses a second run in it.
-    pub(crate) fn hold(path: &Path) -> Result<Self> {
+    ///
+    /// # Errors
+    /// [`Kind::Refused`] while another run holds it; [`Kind::Io`] when it cannot be made.
+    pub fn hold(path: &Path) -> Result<Self> {
         let failed = |error| {
             Error::new(Kind::Io, "the output folder cannot be made or opened")
                 .at(path)
@@ -63,7 +66,8 @@ impl Folder {
     }
 
     /// Where it is.
-    pub(crate) fn path(&self) -> &Path {
+    #[must_use]
+    pub fn path(&self) -> &Path {
         &self.path
     }
 

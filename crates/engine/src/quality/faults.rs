@@ -12,9 +12,11 @@ const SHORTEST_CLIP: u64 = 3;
 const SHORTEST_DROP_OUT: u64 = 8;
 /// The longest that is a drop-out and not silence, parts of a second.
 const LONGEST_DROP_OUT: u32 = 10;
+/// A channel's step is not known before it has moved by one; no converter that records sound has a larger one: 16 bits.
+const LARGEST_STEP: f64 = 1.0 / 32_768.0;
 /// RMS of the 64 samples before and after that make zeros improbable: a slope of a 16-bit step in eight samples, which gives
-/// as many zeros by itself, comes to a quarter of this.
-const SOUND: f64 = 16.0 / 32_768.0;
+/// as many zeros by itself, comes to a quarter of this. Below it, in pauses, gates close and nobody hears a hole.
+const SOUND: f64 = 16.0 * LARGEST_STEP;
 
 pub(super) struct FaultMeter {
     position: u64,
@@ -23,6 +25,8 @@ pub(super) struct FaultMeter {
     clip: Clip,
     zeros: Zeros,
     longest: u64,
+    /// The smallest magnitude other than 0 so far.
+    step: f64,
     clips: Runs,
     drop_outs: Runs,
 }
@@ -38,13 +42,18 @@ enum Zeros {
     None,
     Running {
         start: u64,
-        loud: bool,
+        squares: f64,
+        /// The magnitude before the first.
+        before: f64,
     },
     Ended {
         start: u64,
         samples: u64,
         after: u64,
-        squares: f64,
+        /// Of the quieter side, before and after; the latter so far.
+        squares: [f64; 2],
+        /// The larger of the magnitudes just before and after.
+        edge: f64,
     },
 }
 
@@ -56,6 +65,7 @@ impl FaultMeter {
             clip: Clip::default(),
             zeros: Zeros::None,
             longest: u64::from(rate / LONGEST_DROP_OUT),
+            step: LARGEST_STEP,
             clips: Runs::default(),
             drop_outs: Runs::default(),
         }
@@ -70,6 +80,9 @@ impl FaultMeter {
                 least = if magnitude < least { magnitude } else { least };
             }
             let plain = most < FULL_SCALE && least > 0.0;
+            if plain && least < self.step {
+                self.step = least;
+            }
             if plain && self.clip.samples == 0 && matches!(self.zeros, Zeros::None) {
                 self.position += piece.len() as u64;
             } else {
@@ -82,15 +95,18 @@ impl FaultMeter {
     fn add_each(&mut self, piece: &[f64]) {
         for (i, &value) in piece.iter().enumerate() {
             self.clip(value);
-            let squares = match self.zeros {
-                // the last 64 samples before this one
-                Zeros::None if value == 0.0 => {
-                    let old = self.before[i..].iter().map(|x| x * x).sum::<f64>();
-                    old + piece[..i].iter().map(|x| x * x).sum::<f64>()
-                }
-                _ => 0.0,
+            let magnitude = value.abs();
+            if magnitude > 0.0 && magnitude < self.step {
+                self.step = magnitude;
+            }
+            let start = match self.zeros {
+                Zeros::None if value == 0.0 => Some(self.zeros_begin(&piece[..i])),
+                _ => None,
             };
-            self.zero(value, squares);
+            self.zeros = match start {
+                Some(running) => running,
+                None => self.zeros_go_on(magnitude),
+            };
             self.position += 1;
         }
     }
@@ -118,52 +134,67 @@ impl FaultMeter {
         self.clip.samples = 0;
     }
 
-    fn zero(&mut self, value: f64, squares_before: f64) {
-        let loud = |squares: f64| squares >= SOUND * SOUND * PIECE as f64;
-        let position = self.position;
-        let silent = value == 0.0;
-        self.zeros = match std::mem::replace(&mut self.zeros, Zeros::None) {
-            Zeros::None if silent => Zeros::Running {
-                start: position,
-                loud: loud(squares_before),
-            },
+    /// The first zero comes after the samples that are kept and `of_piece`.
+    fn zeros_begin(&self, of_piece: &[f64]) -> Zeros {
+        let last = self.before[of_piece.len()..].iter().chain(of_piece);
+        Zeros::Running {
+            start: self.position,
+            squares: last.clone().map(|value| value * value).sum(),
+            before: last.last().map_or(0.0, |value| value.abs()),
+        }
+    }
+
+    fn zeros_go_on(&mut self, magnitude: f64) -> Zeros {
+        match std::mem::replace(&mut self.zeros, Zeros::None) {
             Zeros::None => Zeros::None,
-            running @ Zeros::Running { .. } if silent => running,
-            Zeros::Running { start, loud } => {
-                let samples = position - start;
-                let fits = (SHORTEST_DROP_OUT..self.longest).contains(&samples);
-                match loud && fits {
-                    true => Zeros::Ended {
-                        start,
-                        samples,
-                        after: 1,
-                        squares: value * value,
-                    },
-                    false => Zeros::None,
+            running @ Zeros::Running { .. } if magnitude == 0.0 => running,
+            Zeros::Running {
+                start,
+                squares,
+                before,
+            } => {
+                let samples = self.position - start;
+                if !(SHORTEST_DROP_OUT..self.longest).contains(&samples) {
+                    return Zeros::None;
+                }
+                Zeros::Ended {
+                    start,
+                    samples,
+                    after: 1,
+                    squares: [squares, magnitude * magnitude],
+                    edge: magnitude.max(before),
                 }
             }
             Zeros::Ended {
                 start,
                 samples,
                 after,
-                squares,
+                squares: [before, so_far],
+                edge,
             } => {
-                let squares = squares + value * value;
+                let squares = [before, so_far + magnitude * magnitude];
                 if after + 1 < PIECE as u64 {
-                    Zeros::Ended {
+                    return Zeros::Ended {
                         start,
                         samples,
                         after: after + 1,
                         squares,
-                    }
-                } else {
-                    if loud(squares) {
-                        self.drop_outs.add(start, samples);
-                    }
-                    Zeros::None
+                        edge,
+                    };
                 }
+                if self.breaks_off(squares, edge) {
+                    self.drop_outs.add(start, samples);
+                }
+                Zeros::None
             }
-        };
+        }
+    }
+
+    /// Whether zeros between so much sound are none of its own: it is loud, and does not glide to zero and away by single
+    /// steps, as a flat crossing does.
+    fn breaks_off(&self, squares: [f64; 2], edge: f64) -> bool {
+        let loud = |squares: f64| squares >= SOUND * SOUND * PIECE as f64;
+        squares.into_iter().all(loud) && edge > 1.5 * self.step
     }
 
     pub(super) fn finish(mut self) -> (Runs, Runs) {

@@ -1,6 +1,6 @@
-//! One channel in, mains hum out. The logarithms of many spectra are averaged: what stands in all of them adds up, and what
-//! comes and goes, as music does, does not. Hum is a series of steady narrow lines on multiples of one frequency close to 50
-//! or 60 Hz.
+//! One channel in, mains hum out. Of every few spectra the least of each frequency is kept, so that a talker or music hides a
+//! line only where they leave no gap; the logarithms of these are averaged: what stands in all of them adds up, and what comes
+//! and goes does not. Hum is a series of steady narrow lines on multiples of one frequency close to 50 or 60 Hz.
 //!
 //! Mains frequency: within 1 % of 50 Hz nearly always (EN 50160, from memory), within 0.2 Hz mostly; the rest of the figures
 //! is our own, held to rehearsal sounds.
@@ -19,9 +19,10 @@ const HARMONICS: u32 = 10;
 const HIGHEST_HZ: f64 = 650.0;
 /// How far mains may be from its nominal frequency, Hz.
 const OFF_HZ: f64 = 0.25;
-/// Fewer spectra say nothing.
-const FEWEST: u32 = 4;
-/// How far lines must stand above what is around them, dB; and how much more for one spectrum, less by the root of their
+/// Spectra of which the least is kept. Where there are no two such groups there is no telling hum from a note.
+const GROUP: u32 = 4;
+const FEWEST_GROUPS: u32 = 2;
+/// How far lines must stand above what is around them, dB; and how much more for one group, less by the root of their
 /// number.
 const ABOVE_DB: f64 = 10.0;
 const ABOVE_ONE_DB: f64 = 12.0;
@@ -59,9 +60,12 @@ pub(super) struct HumMeter {
     window: Arc<[f64]>,
     bin_hz: f64,
     held: Vec<f64>,
-    /// Sums of levels, dB, from bin 0 on.
+    /// The least power of each bin in the group that is not full yet.
+    least: Vec<f64>,
+    in_group: u32,
+    /// Sums over the groups of the least levels, dB, from bin 0 on.
     sums: Vec<f64>,
-    spectra: u32,
+    groups: u32,
 }
 
 impl HumMeter {
@@ -75,8 +79,10 @@ impl HumMeter {
             window: hann(length).into(),
             bin_hz,
             held: Vec::with_capacity(length),
+            least: vec![f64::INFINITY; kept],
+            in_group: 0,
             sums: vec![0.0; kept],
-            spectra: 0,
+            groups: 0,
         }
     }
 
@@ -105,18 +111,30 @@ impl HumMeter {
         let all: f64 = kept.iter().map(power).sum();
         // digital silence and values that are no numbers say nothing
         if all.is_finite() && all > 1e-20 {
-            for (sum, bin) in self.sums.iter_mut().zip(kept) {
-                *sum += 10.0 * power(bin).max(1e-30).log10();
+            for (least, bin) in self.least.iter_mut().zip(kept) {
+                *least = least.min(power(bin));
             }
-            self.spectra += 1;
+            self.in_group += 1;
+        }
+        if self.in_group == GROUP {
+            self.end_group();
         }
     }
 
+    fn end_group(&mut self) {
+        for (sum, least) in self.sums.iter_mut().zip(&mut self.least) {
+            *sum += 10.0 * least.max(1e-30).log10();
+            *least = f64::INFINITY;
+        }
+        self.in_group = 0;
+        self.groups += 1;
+    }
+
     pub(super) fn finish(self) -> Option<Hum> {
-        if self.spectra < FEWEST {
+        if self.groups < FEWEST_GROUPS {
             return None;
         }
-        let n = f64::from(self.spectra);
+        let n = f64::from(self.groups);
         let levels: Vec<f64> = self.sums.iter().map(|sum| sum / n).collect();
         let wanted = ABOVE_DB + ABOVE_ONE_DB / n.sqrt();
         let found = [50, 60].map(|mains| series(&levels, self.bin_hz, mains, wanted));

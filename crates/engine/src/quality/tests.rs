@@ -121,6 +121,23 @@ fn zeros_amid_sound_are_drop_outs_and_quiet_crossings_and_pauses_are_none() {
 }
 
 #[test]
+fn a_faint_sound_that_glides_through_zero_has_no_drop_out() {
+    let mut next = noise(13);
+    let step = 1.0 / 32_768.0;
+    // noise of some 23 steps RMS in 16 bits, which rests at zero now and then
+    let mut plane: Vec<f64> = (0..RATE).map(|_| (40.0 * next()).round() * step).collect();
+    for at in [10_000, 20_000, 30_000] {
+        plane[at] = step;
+        plane[at + 1..at + 20].fill(0.0);
+        plane[at + 20] = -step;
+    }
+    assert_eq!(one(plane.clone()).drop_outs.count, 0);
+    // the same zeros where the sound was cut off
+    plane[20_000] = 7.0 * step;
+    assert_eq!(one(plane).drop_outs.first, [[20_001, 19]]);
+}
+
+#[test]
 fn hum_is_told_from_notes_and_noise() {
     let mut next = noise(3);
     let floor: Vec<f64> = (0..RATE * 20).map(|_| 1e-4 * next()).collect();
@@ -160,6 +177,21 @@ fn hum_is_told_from_notes_and_noise() {
         None
     );
     assert_eq!(with(&[(100.0, 0.01)]), None);
+}
+
+#[test]
+fn hum_is_found_in_the_gaps_of_a_louder_sound() {
+    // noise of -1 dBFS peak with a gap of 1.4 s in every eight spectra, hum of -56 dBFS throughout
+    let mut next = noise(21);
+    let plane = (0..RATE * 48).map(|i| {
+        let t = f64::from(i) / f64::from(RATE);
+        let loud = if i % (8 * 65_536) < 67_200 { 1e-4 } else { 0.9 };
+        let tone = |hz: f64, level: f64| level * (std::f64::consts::TAU * hz * t).sin();
+        loud * next() + tone(50.01, 1.6e-3) + tone(100.02, 1.6e-3) + tone(150.03, 8e-4)
+    });
+    let hum = one(plane.collect()).hum.expect("hum");
+    assert_eq!(hum.mains_hz, 50);
+    assert!((hum.level_dbfs + 55.5).abs() < 4.0, "{hum:?}");
 }
 
 #[test]

@@ -130,7 +130,7 @@ impl<'a> Part<'a> {
         }
         let kernel = resampled.then(|| {
             let (own, lead) = (sound.rate().hz(), f64::from(take.sample_rate));
-            Kernel::new(KernelSpec::rendering(own, lead))
+            Kernel::shared(KernelSpec::rendering(own, lead))
         });
         Ok(Self {
             member,

@@ -35,6 +35,7 @@ fn member(unit: &str, role: Role, length: usize, channels: u32) -> Member {
         slips: Vec::new(),
         placement: Placement::Exact,
         findings: Vec::new(),
+        decision: None,
         evidence: None,
     }
 }

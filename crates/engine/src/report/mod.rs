@@ -35,7 +35,11 @@ pub use document::Document;
 pub use explain::{Built, explain};
 pub use fitness::{Fitness, Use, first_null_hz};
 pub use groups::{JudgedGroup, Verdict, group_findings, judge_groups};
-pub use html::html;
+pub use html::{
+    STYLE, claim_part, coverage_part, day_map_part, findings_part, follower_parts, html,
+    settings_part, take_findings_part,
+};
+pub use markup::{Attributes, Markup};
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
 pub use print::{Faces, print};
 pub use say::claim_words;

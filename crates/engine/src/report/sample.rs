@@ -50,6 +50,7 @@ fn member(unit: &str, role: Role, names: &[&str]) -> Member {
         slips: Vec::new(),
         placement: Placement::Exact,
         findings: Vec::new(),
+        decision: None,
         evidence: None,
     }
 }

@@ -9,6 +9,7 @@
 //! the speed, measured).
 
 use std::f64::consts::PI;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use fearless_simd::prelude::*;
 use fearless_simd::{Level, dispatch, f64x8};
@@ -91,7 +92,7 @@ pub struct Kernel {
     phases: usize,
     /// `[phase][tap / 8][power][tap % 8]`, powers 0 to 2 of the position within the phase: what makes eight coefficients
     /// stands together.
-    table: Vec<f64>,
+    table: Arc<[f64]>,
     level: Level,
 }
 
@@ -106,6 +107,9 @@ const LANES: usize = 16;
 
 /// Positions whose coefficients are computed together and shared by all planes: 32 rows stay in the cache.
 const BLOCK: usize = 32;
+
+/// Kernels that are kept to be asked for again: units of more rates than these are seldom on one day.
+const MOST_KEPT: usize = 4;
 
 /// Planes whose running sums are kept in registers at the same time: twelve of sixteen with vectors of four.
 const TOGETHER: usize = 6;
@@ -141,9 +145,23 @@ impl Kernel {
         Self {
             taps,
             phases,
-            table,
+            table: table.into(),
             level: Level::new(),
         }
+    }
+
+    /// The same, tabulated once for all who ask: a kernel for rendering takes a tenth of a second. The last few are kept.
+    #[must_use]
+    pub fn shared(spec: KernelSpec) -> Self {
+        static KEPT: Mutex<Vec<(KernelSpec, Kernel)>> = Mutex::new(Vec::new());
+        let mut kept = KEPT.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some((_, kernel)) = kept.iter().find(|(of, _)| *of == spec) {
+            return kernel.clone();
+        }
+        let kernel = Self::new(spec);
+        kept.truncate(MOST_KEPT - 1);
+        kept.insert(0, (spec, kernel.clone()));
+        kernel
     }
 
     /// How many samples before `floor(position)` take part; as many and one more follow it.

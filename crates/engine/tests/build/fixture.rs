@@ -127,6 +127,7 @@ impl Shoot {
             slips: Vec::new(),
             placement: Placement::Exact,
             findings: Vec::new(),
+            decision: None,
             evidence: None,
         }
     }

@@ -9,7 +9,7 @@ use realfft::num_complex::Complex64;
 use crate::clock::Clock;
 use crate::clock::slips::steps::Delay;
 use crate::error::Result;
-use crate::progress::Progress;
+use crate::progress::{Progress, go_on};
 use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann, warped};
 use crate::tie::common::CommonPair;
 use crate::tie::correlate::{Bins, COMB};
@@ -183,6 +183,7 @@ impl<'a> Meter<'a> {
         let groups: Vec<Vec<Heard>> = starts
             .par_iter()
             .map(|&first| {
+                go_on(progress)?;
                 let many = GROUP.min(blocks - first);
                 let group = self.group(map, from + (first * HOP) as i64, many, plan.search);
                 progress.advance(1);

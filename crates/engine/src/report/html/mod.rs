@@ -6,6 +6,7 @@ mod difference;
 mod follower;
 mod tables;
 mod output;
+mod parts;
 mod quality;
 
 use std::collections::BTreeSet;
@@ -17,9 +18,11 @@ use crate::alignment::{Basis, JointTake, Member, Placement, Role, Status};
 use crate::finding::{Finding, Weight};
 use crate::units::counted;
 
+pub use parts::*;
 pub(super) use tables::table;
 
-const STYLE: &str = include_str!("report.css");
+/// The style sheet of all pages.
+pub const STYLE: &str = include_str!("report.css");
 
 /// The page of one joint take.
 #[must_use]

@@ -113,7 +113,7 @@ impl SoundReport {
     }
 
     /// A map for every day on which anything has a time.
-    fn day_maps(&self) -> Vec<Block> {
+    pub(in crate::report) fn day_maps(&self) -> Vec<Block> {
         let mut blocks = Vec::new();
         let dates = distinct(self.runs.iter().map(|run| run.date.clone()));
         for (number, date) in dates.iter().enumerate() {

@@ -8,7 +8,7 @@ use realfft::num_complex::Complex32;
 
 use super::listening::{Listening, Warp};
 use crate::error::Result;
-use crate::progress::Progress;
+use crate::progress::{Progress, go_on};
 
 /// Segments whose templates are worked out at the same time; bounds the memory on the way.
 const AT_ONCE: usize = 8;
@@ -115,6 +115,7 @@ impl Templates {
         let mut values = vec![Complex32::default(); size * grid.nodes()];
         let segments: Vec<usize> = (0..=grid.nodes()).collect();
         for group in segments.chunks(AT_ONCE) {
+            go_on(progress)?;
             let halves: Vec<Result<[Vec<Complex32>; 2]>> = group
                 .par_iter()
                 .map(|&segment| {

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 
 use crate::error::Result;
-use crate::progress::Progress;
+use crate::progress::{Progress, go_on};
 use crate::signal::{Sound, Transform, hann, median};
 use crate::tie::Guess;
 use crate::tie::correlate::whitened;
@@ -174,6 +174,7 @@ impl<'a> Scope<'a> {
             .min((LONGEST * self.faster - self.stretch) / 2);
         let finder = Finder::new(self.stretch, span);
         for &start in &self.starts {
+            go_on(progress)?;
             let peaks = self.window(&finder, start, pairs)?;
             for (heard, peaks) in heard.iter_mut().zip(peaks) {
                 if !peaks.is_empty() {

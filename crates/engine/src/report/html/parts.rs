@@ -1,0 +1,87 @@
+//! A joint take, a day, findings or settings in, single parts of their pages out, for pages that show more than a report. In
+//! the style of [`STYLE`](super::STYLE).
+
+use super::{Member, ReportInput, Role, all_findings, figure, follower, tables};
+use crate::alignment::Alignment;
+use crate::finding::Finding;
+use crate::report::document::Block;
+use crate::report::markup::Markup;
+use crate::report::{Settings, SoundReport, say};
+
+/// A part of a page as markup.
+fn part(write: impl FnOnce(&mut Markup)) -> String {
+    let mut page = Markup::default();
+    write(&mut page);
+    page.finish()
+}
+
+/// Findings, gravest first, each with the unit it concerns.
+#[must_use]
+pub fn findings_part(findings: &[(&str, &Finding)]) -> String {
+    let mut sorted = findings.to_vec();
+    sorted.sort_by_key(|(_, finding)| std::cmp::Reverse(finding.weight));
+    part(|page| tables::findings(page, &sorted))
+}
+
+/// Everything there is to find in a joint take.
+#[must_use]
+pub fn take_findings_part(input: &ReportInput<'_>) -> String {
+    part(|page| tables::findings(page, &all_findings(input)))
+}
+
+/// The units' settings side by side; of a joint take with its lead marked.
+#[must_use]
+pub fn settings_part(settings: Settings<'_>, lead: &str) -> String {
+    part(|page| tables::settings(page, settings, lead))
+}
+
+/// What each unit covers of a joint take.
+#[must_use]
+pub fn coverage_part(input: &ReportInput<'_>) -> String {
+    part(|page| tables::coverage(page, input.joint_take))
+}
+
+/// Claim, figures, lag and meaning of every follower, each with its unit.
+#[must_use]
+pub fn follower_parts(input: &ReportInput<'_>) -> Vec<(String, String)> {
+    let members = input.joint_take.members.iter().enumerate();
+    members
+        .filter(|(_, member)| member.role == Role::Follower)
+        .map(|(number, member)| {
+            let markup = part(|page| follower::follower(page, input, number));
+            (member.unit.clone(), markup)
+        })
+        .collect()
+}
+
+/// What is claimed of a member, in a few words that begin with a capital letter.
+#[must_use]
+pub fn claim_part(member: &Member, input: &ReportInput<'_>) -> String {
+    capital(&say::claim_words(member, input.joint_take))
+}
+
+/// The map of every day on which anything has a time.
+#[must_use]
+pub fn day_map_part(alignment: &Alignment) -> String {
+    let nothing: Vec<_> = alignment.joint_takes.iter().map(|_| None).collect();
+    let blocks = SoundReport::of(alignment, &nothing).day_maps();
+    part(|page| {
+        for block in &blocks {
+            match block {
+                Block::Picture(drawing, caption) => {
+                    figure(page, drawing, |page| page.words(caption));
+                }
+                Block::Heading(text) => page.leaf("h3", &[], text),
+                Block::Words(text) => page.leaf("p", &[], text),
+                _ => {}
+            }
+        }
+    })
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
