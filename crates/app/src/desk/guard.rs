@@ -169,7 +169,8 @@ pub async fn guard(State(guard): State<Arc<Guard>>, request: Request, next: Next
     for (name, value) in [
         (X_CONTENT_TYPE_OPTIONS, "nosniff"),
         (X_FRAME_OPTIONS, "DENY"),
-        (REFERRER_POLICY, "no-referrer"),
+        // without any referrer browsers name no origin in their own forms either
+        (REFERRER_POLICY, "same-origin"),
         (
             HeaderName::from_static("cross-origin-resource-policy"),
             "same-origin",

@@ -1,0 +1,232 @@
+//! The desk in a real browser: the whole way from cards to reports with the mouse, once with the keyboard alone, accessibility of
+//! every screen, and pictures of all of them where `COMMONTIME_SCREENS` names a folder.
+
+mod browser;
+mod desks;
+mod shoots;
+
+use std::path::PathBuf;
+
+use browser::Window;
+use desks::Desk;
+use headless_chrome::browser::tab::point::Point;
+use serde_json::Value;
+use shoots::{Place, short_shoot};
+
+fn desk() -> (Place, Desk) {
+    let place = Place::new();
+    short_shoot(12.0).write(&place.cards()).expect("a shoot");
+    let cards = [place.card("NORTH"), place.card("SOUTH")];
+    let desk = Desk::open(&cards, &place.out_path());
+    (place, desk)
+}
+
+fn alignment(place: &Place) -> Value {
+    let text = std::fs::read_to_string(place.out_path().join("alignment.json"));
+    serde_json::from_str(&text.expect("an alignment file")).expect("JSON")
+}
+
+/// How many pixels of the canvas are not paper.
+const INKED: &str = "(() => { const canvas = document.querySelector('canvas'); const pixels = canvas.getContext('2d')\
+                     .getImageData(0, 0, canvas.width, canvas.height).data; let inked = 0; for (let i = 3; i < pixels.length; \
+                     i += 4) if (pixels[i] > 0) inked += 1; return inked / (pixels.length / 4); })()";
+
+#[test]
+fn from_cards_to_reports_with_a_tie_by_hand() {
+    let (place, desk) = desk();
+    let window = Window::open();
+    window.go(&desk.start());
+    window.until_said("2 on the desk");
+    // the key is gone from the address
+    assert!(
+        !window.tab.get_url().contains("key="),
+        "{}",
+        window.tab.get_url()
+    );
+    window.press("Next: settings side by side");
+    window.until_said("NORTH");
+    window.press("Next: the day");
+    window.press("Measure");
+    window.until_said("✓ established");
+    let measured = alignment(&place);
+    let name = measured["joint_takes"][0]["name"].as_str().expect("a name");
+    window.press(name);
+    window.until_said("Mark the same instant by hand");
+    // the seam is drawn, comes closer, and stands in the address
+    window.until(&format!("{INKED} > 0.02"));
+    window.press("Single samples");
+    window.until("location.hash.includes('from=')");
+    let hash = window.ask("location.hash");
+    let span = window.ask("(() => { const all = new URLSearchParams(location.hash.slice(1)); return all.get('to') - all.get('from'); })()");
+    assert_eq!(span, 80.0, "{hash}");
+    window.until("window.seams.layers.some((layer) => layer.heard.kind === 'samples')");
+    window.ask("location.reload()");
+    window.until(&format!(
+        "window.seams !== undefined && location.hash === {hash}"
+    ));
+    // two clicks: the lead at one place, the follower seven samples later
+    window.press("Mark an instant");
+    let click = |sample: f64| {
+        let found = window.ask(&format!(
+            "(() => {{ const box = document.querySelector('canvas').getBoundingClientRect(); return JSON.stringify([box.left + \
+             window.seamsPlace(window.seams.view.from + {sample}), box.top + 60]); }})()"
+        ));
+        let [x, y]: [f64; 2] =
+            serde_json::from_str(found.as_str().expect("text")).expect("a place");
+        window.tab.click_point(Point { x, y }).expect("clicked");
+    };
+    window.ask("document.querySelector('canvas').scrollIntoView({ block: 'center' })");
+    click(30.0);
+    window.until("document.querySelector('#tie [name=lead-position]').value !== ''");
+    click(37.0);
+    window.until("document.querySelector('#tie [name=follower-position]').value !== ''");
+    window.click("#tie input[name=reason]");
+    window
+        .tab
+        .type_str("the knock on the stand")
+        .expect("typed");
+    window.press("Measure with this tie");
+    window.until_said("measured anew");
+    let tied = alignment(&place);
+    let member = &tied["joint_takes"][0]["members"][1];
+    assert_eq!(member["basis"], "manual", "{member}");
+    let moved = member["offset_samples"].as_f64().expect("a number")
+        - measured["joint_takes"][0]["members"][1]["offset_samples"]
+            .as_f64()
+            .expect("a number");
+    // a pixel is a tenth of a sample or so
+    assert!((moved + 7.0).abs() < 0.5, "{moved}");
+    window.until_said("the knock on the stand");
+    // the sound can be listened to
+    window.press("Listen from the middle of the view");
+    window.until("document.getElementById('player').duration > 9");
+    window.press("Next: build and report");
+    window.press("Build");
+    window.until_said("every joint take is built, read back and equal");
+    assert!(place.out_path().join(format!("{name}.wav")).is_file());
+    window.press(&format!("Report on {name}"));
+    window.until_said("Measured again");
+}
+
+#[test]
+fn the_keyboard_alone_goes_all_the_way() {
+    let (place, desk) = desk();
+    let window = Window::open();
+    let enter = |words: &str| {
+        window.tab_to(words);
+        window.tab.press_key("Enter").expect("a key");
+    };
+    window.go(&desk.start());
+    window.until_said("2 on the desk");
+    enter("To the page");
+    enter("Next: settings side by side");
+    window.until_said("What the units wrote about themselves");
+    enter("Next: the day");
+    window.until_said("Nothing was measured yet");
+    enter("Measure");
+    window.until_said("✓ established");
+    let name = alignment(&place)["joint_takes"][0]["name"]
+        .as_str()
+        .expect("a name")
+        .to_string();
+    enter(&name);
+    window.until_said("Mark the same instant by hand");
+    window.until("window.seams !== undefined");
+    window.tab_to("canvas");
+    for key in ["+", "+", "ArrowRight", "m", "Enter", ".", ".", "Enter"] {
+        window.tab.press_key(key).expect("a key");
+        std::thread::sleep(std::time::Duration::from_millis(300));
+    }
+    window.until("document.querySelector('#tie [name=follower-position]').value !== ''");
+    window.until("document.activeElement.tagName === 'CANVAS'");
+    let outline = window.ask("getComputedStyle(document.activeElement).outlineStyle");
+    assert_eq!(outline, "solid", "the focus is seen");
+    // decided and taken back
+    enter("Leave it out");
+    window.until_said("It was left out by a person");
+    enter("Take the decision back");
+    window.until_said("nothing needs deciding");
+    enter("Next: build and report");
+    window.until_said("nothing is left to decide");
+    enter("Build");
+    window.until_said("every joint take is built, read back and equal");
+    enter("Sound report of the day");
+    window.until_said("Sound report");
+}
+
+/// Every screen of the desk, by name and address.
+fn screens(name: &str) -> Vec<(&'static str, String)> {
+    let take = format!("/take/{name}");
+    vec![
+        ("cards", "/".into()),
+        ("settings", "/settings".into()),
+        ("day", "/day".into()),
+        ("take", take.clone()),
+        ("take-samples", format!("{take}#from=240000&to=240080")),
+        (
+            "take-over",
+            format!("{take}#from=239000&to=241000&view=over&how=before"),
+        ),
+        ("build", "/build".into()),
+        ("sums", "/sums?sum=10%3A00%3A00%3A00".into()),
+        ("nowhere", "/nowhere".into()),
+    ]
+}
+
+#[test]
+fn every_screen_can_be_used_by_everybody() {
+    let (place, desk) = desk();
+    let window = Window::open();
+    window.go(&desk.start());
+    let pictures = std::env::var_os("COMMONTIME_SCREENS").map(PathBuf::from);
+    let own = format!("http://{}", desk.own());
+    let look = |state: &str, screens: &[(&str, String)]| {
+        for (size, width, height) in [
+            ("telephone", 360, 800),
+            ("laptop", 1366, 768),
+            ("wall", 3840, 2160),
+        ] {
+            for dark in [false, true] {
+                window.screen(width, height, dark);
+                for (name, address) in screens {
+                    // from elsewhere, so that what stands after # is read anew
+                    window.go("about:blank");
+                    window.go(&format!("{own}{address}"));
+                    if address.starts_with("/take/") {
+                        window.until(&format!("{INKED} > 0.01"));
+                        window.until("window.seams.asked.size === 0");
+                    }
+                    let theme = if dark { "dark" } else { "light" };
+                    let found = window.violations();
+                    assert!(
+                        found.is_empty(),
+                        "{state} {name}, {size}, {theme}: {found:#?}"
+                    );
+                    let wide = window.ask("document.documentElement.scrollWidth");
+                    assert!(
+                        wide.as_f64().is_some_and(|wide| wide <= f64::from(width)),
+                        "{state} {name} is {wide} wide on a screen of {width}"
+                    );
+                    if let Some(folder) = &pictures {
+                        window.picture(&folder.join(format!("{state}-{name}-{size}-{theme}.png")));
+                    }
+                }
+            }
+        }
+    };
+    look("empty", &screens("none")[..3]);
+    desk.post("/do/measure", "");
+    desk.settle();
+    let name = alignment(&place)["joint_takes"][0]["name"]
+        .as_str()
+        .expect("a name")
+        .to_string();
+    desk.post("/do/build", "");
+    desk.settle();
+    look("full", &screens(&name));
+    // 200 % zoom of a laptop's screen
+    window.screen(683, 384, false);
+    window.go(&format!("{own}/take/{name}"));
+    let wide = window.ask("document.documentElement.scrollWidth").as_f64();
+    assert!(wide.is_some_and(|wide| wide <= 683.0), "{wide:?}");
+}
