@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use engine::output::{Replace, write_bytes};
 use headless_chrome::protocol::cdp::Emulation::{
     MediaFeature, SetDeviceMetricsOverride, SetEmulatedMedia,
 };
@@ -15,6 +16,9 @@ use serde_json::Value;
 
 /// How long anything may take to appear.
 const PATIENCE: Duration = Duration::from_secs(120);
+
+/// The highest picture, pixels.
+const HIGHEST: u32 = 9000;
 
 /// A browser with one page.
 pub struct Window {
@@ -148,18 +152,15 @@ impl Window {
         panic!("{words} cannot be reached with the tabulator");
     }
 
-    /// A picture of the whole page.
-    pub fn picture(&self, file: &Path) {
-        let whole = self.tab.find_element("body").expect("a body");
-        let viewport = whole.get_box_model().expect("its size").margin_viewport();
+    /// A picture of the whole page, on a screen that is as high as it.
+    pub fn picture(&self, file: &Path, (width, dark): (u32, bool)) {
+        let height = self.ask("document.documentElement.scrollHeight");
+        let height = height.as_f64().expect("a height") as u32;
+        self.screen(width, height.min(HIGHEST), dark);
+        std::thread::sleep(Duration::from_millis(200));
         let png = CaptureScreenshotFormatOption::Png;
-        let picture = self.tab.capture_screenshot(png, None, Some(viewport), true);
-        engine::output::write_bytes(
-            file,
-            &picture.expect("a picture"),
-            engine::output::Replace::Yes,
-        )
-        .expect("written");
+        let picture = self.tab.capture_screenshot(png, None, None, true);
+        write_bytes(file, &picture.expect("a picture"), Replace::Yes).expect("written");
     }
 
     /// What the accessibility rules of axe-core find fault with, in words.

@@ -58,7 +58,7 @@ fn text(desk: &Desk, browse: &Browse) -> String {
                         );
                         form(markup, desk, "/do/cards", |markup| {
                             hidden(markup, "remove", &shown);
-                            let label = format!("Take {shown} off the desk");
+                            let label = format!("Take off: {shown}");
                             markup.leaf(
                                 "button",
                                 &[("type", "submit"), ("aria-label", &label)],
@@ -138,7 +138,7 @@ fn takes(markup: &mut engine::report::Markup, found: &Found) {
                     for take in found.survey.units.iter().flat_map(|unit| &unit.takes) {
                         let seconds = take.length.seconds(take.rate);
                         let (minutes, rest) = ((seconds / 60.0).floor(), seconds % 60.0);
-                        let bits = if take.float { "float" } else { "bits" };
+                        let kind = if take.float { "float" } else { "integer" };
                         markup.element("tr", &[], |markup| {
                             markup.leaf("th", &[("scope", "row")], &take.unit);
                             markup.leaf("td", &[], &take.name);
@@ -153,7 +153,11 @@ fn takes(markup: &mut engine::report::Markup, found: &Found) {
                                 &[("class", "num")],
                                 &take.channels.len().to_string(),
                             );
-                            markup.leaf("td", &[], &format!("{}, {} {bits}", take.rate, take.bits));
+                            markup.leaf(
+                                "td",
+                                &[],
+                                &format!("{}, {}-bit {kind}", take.rate, take.bits),
+                            );
                         });
                     }
                 });
@@ -219,7 +223,7 @@ fn list(markup: &mut engine::report::Markup, desk: &Desk, places: &[Place], card
                 }
                 form(markup, desk, "/do/cards", |markup| {
                     hidden(markup, "add", &place.path.display().to_string());
-                    let label = format!("Put {} on the desk", place.name);
+                    let label = format!("Put on the desk: {}", place.name);
                     markup.leaf(
                         "button",
                         &[("type", "submit"), ("aria-label", &label)],

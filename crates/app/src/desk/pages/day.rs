@@ -57,7 +57,7 @@ fn text(desk: &Desk) -> String {
             entry(markup, "Findings", |markup| findings(markup, &all));
         }
         entry(markup, "Measure anew", |markup| {
-            markup.leaf("p", &[], "All of the day is measured again; decisions and ties by hand go with what they were made about.");
+            markup.leaf("p", &[], "All of the day is measured again; what was decided and tied by hand is given up by that.");
             measure(markup, desk, found.as_ref());
         });
         if !alignment.joint_takes.is_empty() {

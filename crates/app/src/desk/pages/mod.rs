@@ -91,6 +91,7 @@ fn contents(markup: &mut Markup, desk: &Desk, here: &str) {
         match found.settings.iter().filter(|row| row.differs).count() {
             0 if found.survey.units.len() > 1 => "alike".into(),
             0 => String::new(),
+            1 => "1 differs".into(),
             many => format!("{many} differ"),
         }
     });

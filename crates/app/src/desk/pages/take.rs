@@ -253,8 +253,8 @@ fn seams(markup: &mut Markup, joint: &JointTake) {
     markup.leaf(
         "p",
         &[("class", "small")],
-        "Solid ink is the lead, the outlined line the follower. Drag or use the arrow keys to move, + and − or the wheel to come closer, \
-         M to mark an instant at the cursor.",
+        "Solid ink is the lead, the outlined line the follower. Drag or use the arrow keys to move, + and − or the wheel to come closer; \
+         comma and full stop move the cursor, M marks an instant and Enter chooses it, 0 shows the whole take.",
     );
 }
 

@@ -112,6 +112,7 @@ fn figures(page: &mut Markup, member: &Member, joint: &JointTake) {
             ("Residual", &residual),
             ("Slips", &slips.join("; ")),
             ("Samples", &say::placement_of(member)),
+            ("Decision", &member.decision_words().unwrap_or_default()),
         ],
     );
 }

@@ -194,14 +194,20 @@ fn verdict(joint: &JointTake) -> String {
             .filter(|member| member.role == Role::Follower)
     };
     let missing: Vec<&str> = followers()
+        .filter(|member| !member.is_left_out())
         .filter(|member| {
             member.placement == Placement::NotPlaced || member.status != Status::Established
         })
         .map(|member| member.unit.as_str())
         .collect();
-    let placed = followers().count() - missing.len();
+    let left_out: Vec<&str> = followers()
+        .filter(|member| member.is_left_out())
+        .map(|member| member.unit.as_str())
+        .collect();
+    let placed = followers().count() - missing.len() - left_out.len();
     let mut text = match (placed, missing.len()) {
-        (0, 0) => format!("{} ran alone.", joint.lead),
+        (0, 0) if left_out.is_empty() => format!("{} ran alone.", joint.lead),
+        (0, 0) => format!("{} alone.", joint.lead),
         (placed, 0) => format!(
             "{} on {}'s clock, every channel of every unit.",
             counted(placed + 1, "unit"),
@@ -212,7 +218,11 @@ fn verdict(joint: &JointTake) -> String {
             missing.join(", ")
         ),
     };
+    if !left_out.is_empty() {
+        text.push_str(&format!(" Left out by a person: {}.", left_out.join(", ")));
+    }
     let worst = followers()
+        .filter(|member| !member.is_left_out())
         .filter_map(|member| Some((member, fitness::Fitness::of(member, joint)?.largest_s())))
         .filter(|(member, _)| member.status == Status::Established)
         .max_by(|a, b| a.1.total_cmp(&b.1));

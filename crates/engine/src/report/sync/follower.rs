@@ -40,6 +40,7 @@ pub fn follower(member: &Member, joint: &JointTake, output: Option<&Output>) -> 
         },
         slips: member.slips.clone(),
         came_as: say::placement(member.placement).into(),
+        decision: member.decision_words().unwrap_or_default(),
         through: evidence
             .and_then(|evidence| evidence.through.clone())
             .unwrap_or_default(),

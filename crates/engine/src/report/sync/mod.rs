@@ -90,6 +90,9 @@ pub struct SyncedFollower {
     pub slips: Vec<Slip>,
     /// How its samples came to the recording: `exact`, `resampled` or `not-placed`.
     pub came_as: String,
+    /// What a person decided about it, in words; empty when nothing was.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub decision: String,
     /// The follower through which it was placed; empty for the lead itself.
     #[serde(default, skip_serializing_if = "String::is_empty")]
     pub through: String,

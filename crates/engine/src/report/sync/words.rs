@@ -45,9 +45,10 @@ fn of_follower(follower: &SyncedFollower, take: &SyncedTake) -> String {
     let unit = &follower.unit;
     let rate = f64::from(take.sample_rate.max(1));
     let Some(offset) = follower.offset.filter(|_| is_placed(follower)) else {
-        let why = match follower.status {
-            Status::NeedsDecision => "a person has to decide about its place first",
-            _ => "nothing reliable ties it to the lead, and nothing was guessed",
+        let why = match (follower.decision.as_str(), follower.status) {
+            ("", Status::NeedsDecision) => "a person has to decide about its place first",
+            ("", _) => "nothing reliable ties it to the lead, and nothing was guessed",
+            (decision, _) => decision,
         };
         return format!("{unit} is not in it: {why}.");
     };
@@ -63,6 +64,9 @@ fn of_follower(follower: &SyncedFollower, take: &SyncedTake) -> String {
         say::plus_minus_samples(offset.bound_samples),
         say::short_time(offset.bound_samples / rate)
     );
+    if !follower.decision.is_empty() {
+        text.push_str(&format!(" It was {}.", follower.decision));
+    }
     text.push_str(&clock(follower, take));
     let lost: f64 = follower.slips.iter().map(|slip| slip.samples.abs()).sum();
     if !follower.slips.is_empty() {
