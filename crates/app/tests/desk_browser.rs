@@ -154,6 +154,43 @@ fn the_keyboard_alone_goes_all_the_way() {
     window.until_said("Sound report");
 }
 
+#[test]
+fn pages_follow_what_others_do_but_not_over_a_form_that_was_begun() {
+    let (place, desk) = desk();
+    desk.post("/do/measure", "");
+    desk.settle();
+    let name = alignment(&place)["joint_takes"][0]["name"]
+        .as_str()
+        .expect("a name")
+        .to_string();
+    let own = format!("http://{}", desk.own());
+    let window = Window::open();
+    window.go(&desk.start());
+    window.go(&format!("{own}/day"));
+    window.until_said("✓ established");
+    desk.post(
+        "/do/decide",
+        &format!("take={name}&unit=SOUTH&what=leave-out&reason=wind"),
+    );
+    window.until_said("something left out");
+    // a form that somebody has begun to fill in stays as it is, and says so
+    window.go(&format!("{own}/take/{name}"));
+    window.click("#tie input[name=reason]");
+    window.tab.type_str("half a wo").expect("typed");
+    desk.post(
+        "/do/decide",
+        &format!("take={name}&unit=SOUTH&what=take-back"),
+    );
+    window.until_said("Something changed meanwhile");
+    let typed = window.ask("document.querySelector('#tie input[name=reason]').value");
+    assert_eq!(typed, "half a wo");
+    window.press("Load the page again");
+    window.until_said("nothing needs deciding");
+    // and when the desk is gone, the page says so
+    drop(desk);
+    window.until_said("The desk does not answer");
+}
+
 /// Every screen of the desk, by name and address.
 fn screens(name: &str) -> Vec<(&'static str, String)> {
     let take = format!("/take/{name}");

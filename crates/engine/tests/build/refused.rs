@@ -3,8 +3,9 @@
 use std::process::Command;
 
 use engine::Kind;
-use engine::alignment::{Member, Placement, Status};
+use engine::alignment::{Decided, Member, Placement, Status};
 use engine::build::{BuildOptions, build};
+use engine::finding::Weight;
 use engine::progress::Silent;
 use wave::Encoding;
 
@@ -340,4 +341,81 @@ impl engine::progress::Progress for Hang {
     fn advance(&self, _steps: u64) {
         std::thread::sleep(std::time::Duration::from_secs(60));
     }
+}
+
+/// Whoever waits wants no more after so many steps.
+struct Impatient {
+    after: u64,
+    steps: std::sync::atomic::AtomicU64,
+}
+
+impl engine::progress::Progress for Impatient {
+    fn stage(&self, _name: &str, _total: u64) {}
+    fn advance(&self, steps: u64) {
+        let steps = steps.max(1);
+        self.steps
+            .fetch_add(steps, std::sync::atomic::Ordering::Relaxed);
+    }
+    fn is_stopped(&self) -> bool {
+        self.steps.load(std::sync::atomic::Ordering::Relaxed) >= self.after
+    }
+}
+
+#[test]
+fn what_is_stopped_leaves_nothing_behind() {
+    let shoot = Shoot::new();
+    let north = unit(&shoot, "NORTH", 600_000);
+    let take = alignment(vec![joint("evening", vec![north], None)]);
+    let options = BuildOptions::new(shoot.out());
+    for after in [0, 1] {
+        let impatient = Impatient {
+            after,
+            steps: 0.into(),
+        };
+        let report = build(&take, &options, &impatient).expect("a report");
+        assert_eq!(report.outputs.len(), 0, "after {after}");
+        assert_eq!(report.unbuilt[0].kind, Some(Kind::Stopped), "after {after}");
+        assert_eq!(names_in(&shoot.out()), [""; 0], "after {after}");
+    }
+    // and the same is built when it is wanted again
+    let report = build(&take, &options, &Silent).expect("built");
+    assert_eq!(names_in(&shoot.out()), ["evening.wav", "hashes.xxh3.txt"]);
+    assert_eq!(report.unbuilt.len(), 0);
+}
+
+#[test]
+fn a_unit_that_a_person_left_out_is_not_asked_about() {
+    let shoot = Shoot::new();
+    let north = unit(&shoot, "NORTH", 4000);
+    let mut south = follower(unit(&shoot, "SOUTH", 4000), 0.0);
+    south.status = Status::NeedsDecision;
+    let mut take = alignment(vec![joint("evening", vec![north, south], None)]);
+    let options = BuildOptions::new(shoot.out());
+    let asked = build(&take, &options, &Silent).expect("a report");
+    assert_eq!(asked.unbuilt[0].finding.code, "needs-decision");
+    let decided = Some((Decided::LeftOut, "wind".to_string()));
+    take.decide("evening", "SOUTH", decided).expect("decided");
+    let report = build(&take, &options, &Silent).expect("built");
+    assert_eq!(report.outputs[0].left_out, ["SOUTH"]);
+    let said = report
+        .findings
+        .iter()
+        .find(|finding| finding.code == "left-out");
+    let said = said.expect("a note");
+    assert_eq!(
+        (said.weight, said.message.as_str()),
+        (Weight::Note, "SOUTH is left out by a person: wind")
+    );
+    // accepted, it comes in
+    let accepted = Some((Decided::Accepted, String::new()));
+    take.decide("evening", "SOUTH", accepted).expect("decided");
+    let again = BuildOptions {
+        replace: true,
+        ..options
+    };
+    let report = build(&take, &again, &Silent).expect("built");
+    assert_eq!(
+        (report.outputs[0].channels.len(), report.unbuilt.len()),
+        (2, 0)
+    );
 }
