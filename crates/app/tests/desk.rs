@@ -267,12 +267,7 @@ fn what_the_desk_decides_the_command_line_builds_and_cards_are_never_written() {
 #[test]
 fn an_instant_marked_by_hand_places_the_follower() {
     let (place, desk, truth) = desk_and_truth();
-    desk.post("/do/measure", "");
-    desk.settle();
-    let name = alignment(&place)["joint_takes"][0]["name"]
-        .as_str()
-        .expect("a name")
-        .to_string();
+    let name = desk.measured();
     let at = 240_000.0;
     let found = desk.get(&format!(
         "/instant?take={name}&unit=SOUTH&at={at}&how=after"
@@ -313,6 +308,30 @@ fn an_instant_marked_by_hand_places_the_follower() {
     assert_eq!(alignment(&place), tied);
 }
 
+#[test]
+fn the_first_roll_is_judged_alike_on_the_desk_and_by_the_command() {
+    let (place, desk) = desk();
+    let judged = commontime(&["first-roll", &place.card("NORTH"), &place.card("SOUTH")]);
+    let said = String::from_utf8_lossy(&judged.stdout).into_owned();
+    assert_eq!(status(&judged), 0, "{said}");
+    assert!(
+        said.starts_with("Ready for arrays: SOUTH shares a common signal"),
+        "{said}"
+    );
+    assert_eq!(desk.post("/do/first-roll", "").status, 303);
+    desk.settle();
+    let page = desk.get("/first-roll").text();
+    assert!(
+        page.contains("✓ ready for arrays: SOUTH shares a common signal"),
+        "{page}"
+    );
+    let line = said.lines().nth(1).expect("a follower").trim();
+    assert!(page.contains(line), "{line}");
+    // one card alone is no roll
+    let alone = commontime(&["first-roll", &place.card("NORTH")]);
+    assert_eq!(status(&alone), 2);
+}
+
 /// The numbers of a stretch, four bytes each.
 fn numbers(bytes: &[u8]) -> Vec<f32> {
     bytes
@@ -324,8 +343,7 @@ fn numbers(bytes: &[u8]) -> Vec<f32> {
 #[test]
 fn the_seam_shows_what_the_files_hold() {
     let (place, desk) = desk();
-    desk.post("/do/measure", "");
-    desk.settle();
+    desk.measured();
     let measured = alignment(&place);
     let take = &measured["joint_takes"][0];
     let name = take["name"].as_str().expect("a name");

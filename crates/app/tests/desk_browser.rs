@@ -156,13 +156,8 @@ fn the_keyboard_alone_goes_all_the_way() {
 
 #[test]
 fn pages_follow_what_others_do_but_not_over_a_form_that_was_begun() {
-    let (place, desk) = desk();
-    desk.post("/do/measure", "");
-    desk.settle();
-    let name = alignment(&place)["joint_takes"][0]["name"]
-        .as_str()
-        .expect("a name")
-        .to_string();
+    let (_place, desk) = desk();
+    let name = desk.measured();
     let own = format!("http://{}", desk.own());
     let window = Window::open();
     window.go(&desk.start());
@@ -205,6 +200,7 @@ fn screens(name: &str) -> Vec<(&'static str, String)> {
             format!("{take}#from=239000&to=241000&view=over&how=before"),
         ),
         ("build", "/build".into()),
+        ("first-roll", "/first-roll".into()),
         ("sums", "/sums?sum=10%3A00%3A00%3A00".into()),
         ("nowhere", "/nowhere".into()),
     ]
@@ -212,7 +208,7 @@ fn screens(name: &str) -> Vec<(&'static str, String)> {
 
 #[test]
 fn every_screen_can_be_used_by_everybody() {
-    let (place, desk) = desk();
+    let (_place, desk) = desk();
     let window = Window::open();
     window.go(&desk.start());
     let pictures = std::env::var_os("COMMONTIME_SCREENS").map(PathBuf::from);
@@ -258,13 +254,10 @@ fn every_screen_can_be_used_by_everybody() {
         }
     };
     look("empty", &screens("none")[..3]);
-    desk.post("/do/measure", "");
-    desk.settle();
-    let name = alignment(&place)["joint_takes"][0]["name"]
-        .as_str()
-        .expect("a name")
-        .to_string();
+    let name = desk.measured();
     desk.post("/do/build", "");
+    desk.settle();
+    desk.post("/do/first-roll", "");
     desk.settle();
     look("full", &screens(&name));
     faults.sort();

@@ -26,6 +26,7 @@ pub mod output;
 pub mod build;
 pub mod check;
 pub mod report;
+pub mod first_roll;
 pub mod deliver;
 pub mod view;
 pub mod offload;

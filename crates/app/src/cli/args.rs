@@ -31,6 +31,8 @@ pub enum Command {
     Join(JoinArgs),
     /// Units, takes, settings side by side, oddities
     Survey(SurveyArgs),
+    /// Judge the short test recording made after linking the units, before the day begins
+    FirstRoll(FirstRollArgs),
     /// Measure only; writes the alignment for review
     Align(AlignArgs),
     /// Build from a reviewed alignment
@@ -101,6 +103,21 @@ pub struct SurveyArgs {
     /// Folders (or files), one a unit
     #[arg(required = true, value_name = "CARD")]
     pub cards: Vec<PathBuf>,
+}
+
+/// What `first-roll` takes.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Link the units, let them lock for 5 to 15 s after power-up, start all of them and record 15 to 60 s with the sound of \
+    the day and, if there is one, the common signal. The last take of every unit is judged."
+)]
+pub struct FirstRollArgs {
+    /// Folders (or files), one a unit
+    #[arg(required = true, num_args = 1.., value_name = "CARD")]
+    pub cards: Vec<PathBuf>,
+    /// How to measure
+    #[command(flatten)]
+    pub measure: MeasureArgs,
 }
 
 /// What `align` takes.
@@ -407,6 +424,26 @@ pub struct ShapeArgs {
     /// Replace outputs that exist
     #[arg(long)]
     pub replace: bool,
+}
+
+impl Default for ShapeArgs {
+    /// As without any option.
+    fn default() -> Self {
+        Self {
+            shape: ShapeArg::Poly,
+            format: FormatArg::Source,
+            span: SpanArg::Lead,
+            channels: None,
+            split: None,
+            gain: None,
+            read_back: ReadBackArg::System,
+            loudness: false,
+            session: None,
+            font: Vec::new(),
+            no_quality: false,
+            replace: false,
+        }
+    }
 }
 
 /// The largest change of level that is taken for meant, dB.

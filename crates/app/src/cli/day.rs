@@ -317,7 +317,8 @@ fn calibrations_of(path: &Path) -> engine::Result<NamedCalibrations> {
     })
 }
 
-fn options_of(args: &MeasureArgs) -> Result<Options> {
+/// The options in the engine's words.
+pub fn options_of(args: &MeasureArgs) -> Result<Options> {
     Ok(Options {
         lead: args.lead.clone(),
         common: args

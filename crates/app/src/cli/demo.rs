@@ -8,9 +8,7 @@ use engine::{Error, Kind};
 use rehearsal::scenes::demo;
 use rehearsal::{Comparison, Truth, write_shoots};
 
-use super::args::{
-    DemoArgs, FormatArg, MeasureArgs, ReadBackArg, ResampleArg, ShapeArg, ShapeArgs, SpanArg,
-};
+use super::args::{DemoArgs, MeasureArgs, ResampleArg, ShapeArgs};
 use super::day::{Day, Declared, Work, tell_findings};
 use super::exit::Ended;
 use super::say;
@@ -46,10 +44,10 @@ pub fn run(args: &DemoArgs, json: bool) -> Result<Ended> {
     let day = Day::measure(&units, &measure(), &watch)?;
     let built = day.build(
         &joined,
-        &shape(),
+        &ShapeArgs::default(),
         Work {
             cards: &units,
-            declared: &Declared::read(&shape())?,
+            declared: &Declared::read(&ShapeArgs::default())?,
             progress: &watch,
         },
     )?;
@@ -84,23 +82,6 @@ fn measure() -> MeasureArgs {
         spacing: 10.0,
         tie: Vec::new(),
         resample: ResampleArg::Auto,
-    }
-}
-
-fn shape() -> ShapeArgs {
-    ShapeArgs {
-        shape: ShapeArg::Poly,
-        format: FormatArg::Source,
-        span: SpanArg::Lead,
-        channels: None,
-        split: None,
-        gain: None,
-        read_back: ReadBackArg::System,
-        loudness: false,
-        session: None,
-        font: Vec::new(),
-        no_quality: false,
-        replace: false,
     }
 }
 

@@ -6,6 +6,7 @@ mod watch;
 pub mod say;
 pub mod day;
 mod survey;
+mod first_roll;
 mod align;
 mod build;
 mod join;
@@ -33,6 +34,7 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(args, json),
         Command::Join(args) => join::run(args, json),
         Command::Survey(args) => survey::run(args, json),
+        Command::FirstRoll(args) => first_roll::run(args, json),
         Command::Align(args) => align::run(args, json),
         Command::Build(args) => build::run(args, json),
         Command::Explain(args) => explain::run(args, json),

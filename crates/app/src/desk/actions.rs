@@ -8,6 +8,7 @@ use axum::response::{IntoResponse, Redirect, Response};
 use engine::alignment::{Basis, Decided, JointTake, Member};
 use engine::establish::{ManualTie, NamedPair, NamedPosition, Options, align, measure_again};
 use engine::finding::Finding;
+use engine::first_roll::first_roll;
 use engine::{Error, Kind};
 use serde::Deserialize;
 
@@ -15,7 +16,7 @@ use super::forms::{Checked, given, number};
 use super::job::Job;
 use super::pages;
 use super::state::{Came, Desk, Found, words_of};
-use crate::cli::args::{FormatArg, ReadBackArg, ShapeArg, ShapeArgs, SpanArg};
+use crate::cli::args::{FormatArg, ShapeArg, ShapeArgs, SpanArg};
 use crate::cli::day::{Day, Declared, Work};
 
 /// Back to a page, or to one that says why not.
@@ -309,15 +310,8 @@ impl BuildForm {
                 "longest" => SpanArg::Longest,
                 _ => SpanArg::Lead,
             },
-            channels: None,
-            split: None,
-            gain: None,
-            read_back: ReadBackArg::System,
-            loudness: false,
-            session: None,
-            font: Vec::new(),
-            no_quality: false,
             replace: self.replace == "yes",
+            ..ShapeArgs::default()
         }
     }
 }
@@ -377,6 +371,24 @@ fn built(desk: &Desk, job: &Job, day: &Day, args: &ShapeArgs, cards: &[PathBuf])
             findings: Vec::new(),
         },
     }
+}
+
+/// Judges the last take of every unit.
+pub async fn roll(State(desk): State<Arc<Desk>>, Checked(_): Checked<Nothing>) -> Response {
+    let what = "judging the first roll";
+    let started = found(&desk).and_then(|found| {
+        desk.start(what, move |desk, job| {
+            match first_roll(&found.survey, &Options::default(), job) {
+                Ok(roll) => {
+                    let words = roll.verdict.clone();
+                    desk.change().roll = Some(roll);
+                    came(what, &words, Vec::new())
+                }
+                Err(error) => Came::failed(what, &error),
+            }
+        })
+    });
+    to(&desk, "/first-roll", started)
 }
 
 /// Asks what runs to stop.

@@ -10,6 +10,7 @@ use std::time::SystemTime;
 use engine::alignment::Alignment;
 use engine::deliver::ALIGNMENT;
 use engine::finding::Finding;
+use engine::first_roll::FirstRoll;
 use engine::output::{Folder, Replace, write_text};
 use engine::progress::Silent;
 use engine::take::{SettingsRow, Survey, scan, settings_table};
@@ -51,6 +52,8 @@ pub struct Known {
     pub alignment: Option<Alignment>,
     /// What measuring gave to say beside what stands in the alignment.
     pub findings: Vec<Finding>,
+    /// What the first roll came to, if one was judged.
+    pub roll: Option<FirstRoll>,
     /// What the last work came to.
     pub last: Option<Came>,
     /// When the alignment file was last written, as far as this desk knows.
@@ -178,6 +181,7 @@ impl Desk {
         let mut known = self.change();
         known.cards = cards;
         known.found = found;
+        known.roll = None;
         Ok(())
     }
 

@@ -146,6 +146,18 @@ impl Desk {
         after.split('"').next().expect("a token").to_string()
     }
 
+    /// Measures the day and gives the name of its only joint take.
+    pub fn measured(&self) -> String {
+        assert_eq!(self.post("/do/measure", "").status, 303);
+        self.settle();
+        let day = self.get("/day").text();
+        let name = day
+            .split("href=\"/take/")
+            .nth(1)
+            .and_then(|rest| rest.split('"').next());
+        name.expect("a joint take").to_string()
+    }
+
     /// Waits until nothing runs any more.
     pub fn settle(&self) {
         let began = Instant::now();

@@ -77,6 +77,23 @@ pub struct ReportInput<'a> {
     pub others: &'a [Link],
 }
 
+impl<'a> ReportInput<'a> {
+    /// Of a joint take that was measured, before anything is built of it.
+    #[must_use]
+    pub fn measured(made_by: &'a str, joint_take: &'a JointTake) -> Self {
+        Self {
+            made_by,
+            joint_take,
+            settings: Settings::default(),
+            findings: &[],
+            overlays: &[],
+            differences: &[],
+            output: None,
+            others: &[],
+        }
+    }
+}
+
 /// The units' settings side by side.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Settings<'a> {

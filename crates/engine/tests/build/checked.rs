@@ -1,9 +1,10 @@
 //! What checking finds on built files.
 
 use engine::alignment::{Evidence, Member, Placement, TieRecord};
-use engine::build::BuildOptions;
+use engine::build::{BuildOptions, Gain};
 use engine::check::{Place, check};
 use engine::progress::Silent;
+use engine::units::Db;
 use wave::Encoding;
 
 use crate::fixture::{Recording, Shoot, alignment, built, follower, joint, noise};
@@ -78,6 +79,56 @@ fn a_true_clock_leaves_no_lag() {
         assert!(residual.lag_samples.abs() < 1e-4, "{residual:?}");
         assert!(residual.correlation > 0.999, "{residual:?}");
     }
+}
+
+#[test]
+fn float_above_full_scale_is_told_with_the_gain_that_brings_it_under() {
+    let shoot = Shoot::new();
+    // a largest sample of 1.6: 4.08 dB over, so that -4.1 dB bring it under
+    let mut plane = noise(Encoding::Float32, 3, 60_000);
+    let most = plane
+        .iter()
+        .fold(0.0_f64, |most, value| most.max(value.abs()));
+    plane.iter_mut().for_each(|value| *value *= 1.6 / most);
+    let north = shoot.record(&Recording {
+        unit: "NORTH",
+        encoding: Encoding::Float32,
+        names: &["one"],
+        planes: vec![plane.iter().map(|value| f64::from(*value as f32)).collect()],
+        stamp: None,
+    });
+    let takes = vec![joint("evening", vec![north], None)];
+    let told = |options: &BuildOptions| {
+        let report = built(takes.clone(), options);
+        let checked = check(&alignment(takes.clone()), &report, &Silent);
+        let mut findings = checked.findings.into_iter();
+        findings.find(|finding| finding.code == "above-full-scale")
+    };
+    let over = told(&BuildOptions::new(shoot.out())).expect("it goes over");
+    assert!(
+        over.next_step.contains("--gain -4.1 the largest sample"),
+        "{}",
+        over.next_step
+    );
+    // built as it says: under
+    let gain = Gain::Db(Db(-4.1));
+    let under = BuildOptions {
+        gain,
+        replace: true,
+        ..BuildOptions::new(shoot.out())
+    };
+    assert_eq!(told(&under).map(|finding| finding.next_step), None);
+    // with too small a one it counts what is there already
+    let half_way = BuildOptions {
+        gain: Gain::Db(Db(-2.0)),
+        ..under
+    };
+    let over = told(&half_way).expect("it still goes over");
+    assert!(
+        over.next_step.contains("--gain -4.1 the largest sample"),
+        "{}",
+        over.next_step
+    );
 }
 
 #[test]

@@ -4,6 +4,7 @@
 pub mod build;
 pub mod cards;
 pub mod day;
+pub mod first_roll;
 pub mod settings;
 pub mod sums;
 pub mod take;
@@ -100,6 +101,10 @@ fn contents(markup: &mut Markup, desk: &Desk, here: &str) {
         (true, 1) => "1 joint take".to_string(),
         (true, many) => format!("{many} joint takes"),
     };
+    let rolled = known
+        .roll
+        .as_ref()
+        .map_or(String::new(), |roll| roll.ready.words().to_string());
     let mut entries = vec![
         ("/".to_string(), "Cards".to_string(), cards, ""),
         ("/settings".into(), "Settings".into(), differ, ""),
@@ -115,6 +120,7 @@ fn contents(markup: &mut Markup, desk: &Desk, here: &str) {
         String::new(),
         "",
     ));
+    entries.push(("/first-roll".into(), "First roll".into(), rolled, ""));
     entries.push(("/sums".into(), "Timecode sums".into(), String::new(), ""));
     markup.element(
         "nav",

@@ -5,9 +5,7 @@ use std::sync::Arc;
 use axum::extract::{Path, State};
 use axum::response::{IntoResponse, Response};
 use engine::alignment::{Alignment, JointTake, Member, Placement, Role, Status};
-use engine::report::{
-    Markup, ReportInput, Settings, coverage_part, follower_parts, take_findings_part,
-};
+use engine::report::{Markup, ReportInput, coverage_part, follower_parts, take_findings_part};
 
 use super::day::measure_fields;
 use super::{
@@ -41,16 +39,7 @@ fn text(desk: &Desk, alignment: &Alignment, joint: &JointTake) -> String {
         purpose: &purpose,
         scripts: &["seams.js"],
     };
-    let input = ReportInput {
-        made_by: &alignment.made_by,
-        joint_take: joint,
-        settings: Settings::default(),
-        findings: &[],
-        overlays: &[],
-        differences: &[],
-        output: None,
-        others: &[],
-    };
+    let input = ReportInput::measured(&alignment.made_by, joint);
     let followers: Vec<&Member> = joint
         .members
         .iter()

@@ -307,16 +307,7 @@ fn a_difference_is_told_by_a_word_and_only_where_it_is() {
 fn a_lead_alone_has_a_page_too() {
     let mut joint = sample::common_signal();
     joint.members.truncate(1);
-    let page = html(&ReportInput {
-        made_by: "commontime 0.1.0",
-        joint_take: &joint,
-        settings: Settings::default(),
-        findings: &[],
-        overlays: &[],
-        differences: &[],
-        output: None,
-        others: &[],
-    });
+    let page = html(&ReportInput::measured("commontime 0.1.0", &joint));
     let text = visible_text(&page);
     assert!(text.contains("NORTH ran alone.") && text.contains("nothing was built"));
 }

@@ -1,0 +1,43 @@
+//! `first-roll`: the cards of the test recording made after linking in, whether the units are ready out.
+
+use anyhow::Result;
+use engine::first_roll::{FirstRoll, Ready, first_roll};
+use engine::take::scan;
+
+use super::args::FirstRollArgs;
+use super::day::options_of;
+use super::exit::Ended;
+use super::say;
+use super::watch::Watch;
+
+/// Judges the last take of every unit.
+pub fn run(args: &FirstRollArgs, json: bool) -> Result<Ended> {
+    let options = options_of(&args.measure)?;
+    let watch = Watch::new();
+    let mut findings = Vec::new();
+    let survey = scan(&args.cards, &watch)?.drain_into(&mut findings);
+    let mut roll = first_roll(&survey, &options, &watch)?;
+    watch.finish();
+    roll.findings.splice(0..0, findings);
+    if json {
+        say::json(&roll)?;
+    } else {
+        tell(&roll);
+    }
+    Ok(match roll.ready {
+        Ready::Not => Ended::Undecided,
+        _ => Ended::Done,
+    })
+}
+
+fn tell(roll: &FirstRoll) {
+    let mut verdict = roll.verdict.clone();
+    if let Some(first) = verdict.get(..1).map(str::to_uppercase) {
+        verdict.replace_range(..1, &first);
+    }
+    say::line(format!("{verdict}."));
+    for follower in &roll.followers {
+        say::line(format!("  {}", follower.words()));
+    }
+    say::findings(&roll.findings);
+}
