@@ -300,8 +300,9 @@ impl Rolled {
         };
         let clock = match (self.rate_ppm, self.apart_an_hour_s) {
             (Some([ppm, within]), Some(apart)) => format!(
-                "; its clock differs by {} ppm, give or take {within:.2}: the two run apart by up to {:.2} ms an hour",
-                signed(ppm, 2),
+                "; its clock differs by {} ppm, give or take {within:.*}: the two run apart by up to {:.2} ms an hour",
+                signed(ppm, decimals(within)),
+                usize::from(decimals(within)),
                 1e3 * apart
             ),
             _ => "; so short a roll cannot tell how its clock runs".into(),
@@ -313,6 +314,12 @@ impl Rolled {
         };
         format!("{} {began}{clock}{polarity}.", self.unit)
     }
+}
+
+/// Decimals that show two figures of an uncertainty.
+fn decimals(within: f64) -> u8 {
+    let figures = 1.0 - within.abs().max(1e-9).log10().floor();
+    figures.clamp(0.0, 6.0) as u8
 }
 
 /// A take's channel as it is named.

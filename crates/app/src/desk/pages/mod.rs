@@ -66,6 +66,7 @@ fn document(title: &str, scripts: &[&str], body: impl FnOnce(&mut Markup)) -> St
             ] {
                 markup.void("meta", &[("name", name), ("content", content)]);
             }
+            markup.void("link", &[("rel", "icon"), ("href", "/assets/icon.svg")]);
             for sheet in ["page.css", "desk.css"] {
                 let href = format!("/assets/{sheet}");
                 markup.void("link", &[("rel", "stylesheet"), ("href", &href)]);
