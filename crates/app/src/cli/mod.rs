@@ -1,6 +1,7 @@
 //! One file a command; each reads its arguments, calls the engine and says what it did.
 
 pub mod args;
+mod choices;
 mod exit;
 mod watch;
 pub mod say;
