@@ -4,32 +4,13 @@
 mod desks;
 mod shoots;
 
-use desks::Desk;
+use desks::{alignment, desk, desk_and_truth};
 use serde_json::Value;
-use shoots::{Place, commontime, listing, short_shoot, status};
-
-/// Two cards with a short shoot, and a desk on them.
-fn desk() -> (Place, Desk) {
-    let (place, desk, _) = desk_and_truth();
-    (place, desk)
-}
-
-fn desk_and_truth() -> (Place, Desk, rehearsal::Truth) {
-    let place = Place::new();
-    let truth = short_shoot(12.0).write(&place.cards()).expect("a shoot");
-    let cards = [place.card("NORTH"), place.card("SOUTH")];
-    let desk = Desk::open(&cards, &place.out_path());
-    (place, desk, truth)
-}
+use shoots::{commontime, listing, status};
 
 #[expect(clippy::disallowed_methods, reason = "a test writes what it tries out")]
 fn write(path: impl AsRef<std::path::Path>, text: impl AsRef<[u8]>) -> std::io::Result<()> {
     std::fs::write(path, text)
-}
-
-fn alignment(place: &Place) -> Value {
-    let text = std::fs::read_to_string(place.out_path().join("alignment.json"));
-    serde_json::from_str(&text.expect("an alignment file")).expect("JSON")
 }
 
 #[test]

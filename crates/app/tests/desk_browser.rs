@@ -8,23 +8,8 @@ mod shoots;
 use std::path::PathBuf;
 
 use browser::Window;
-use desks::Desk;
+use desks::{alignment, desk};
 use headless_chrome::browser::tab::point::Point;
-use serde_json::Value;
-use shoots::{Place, short_shoot};
-
-fn desk() -> (Place, Desk) {
-    let place = Place::new();
-    short_shoot(12.0).write(&place.cards()).expect("a shoot");
-    let cards = [place.card("NORTH"), place.card("SOUTH")];
-    let desk = Desk::open(&cards, &place.out_path());
-    (place, desk)
-}
-
-fn alignment(place: &Place) -> Value {
-    let text = std::fs::read_to_string(place.out_path().join("alignment.json"));
-    serde_json::from_str(&text.expect("an alignment file")).expect("JSON")
-}
 
 /// How many pixels of the canvas are not paper.
 const INKED: &str = "(() => { const canvas = document.querySelector('canvas'); const pixels = canvas.getContext('2d')\

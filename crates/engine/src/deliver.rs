@@ -95,7 +95,7 @@ pub fn timeline_name(joint_take: &str) -> String {
 }
 
 /// The stamp that a file carries itself.
-fn stamp_of(part: &Part) -> Option<u64> {
+pub(crate) fn stamp_of(part: &Part) -> Option<u64> {
     let file = media::open(Path::new(&part.path)).ok()?;
     let header = wave::Header::read(&file).ok()?;
     header.bext.map(|bext| bext.time_reference)

@@ -158,6 +158,15 @@ pub fn counted(number: usize, noun: &str) -> String {
     format!("{number} {noun}{}", if number == 1 { "" } else { "s" })
 }
 
+/// Words with a capital letter at their beginning.
+#[must_use]
+pub fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or(String::new(), |first| {
+        first.to_uppercase().chain(letters).collect()
+    })
+}
+
 /// Every value once, in the order in which they first stand; for a few.
 pub fn distinct<T: PartialEq>(values: impl IntoIterator<Item = T>) -> Vec<T> {
     let mut all = Vec::new();

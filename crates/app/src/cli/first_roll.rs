@@ -3,6 +3,7 @@
 use anyhow::Result;
 use engine::first_roll::{FirstRoll, Ready, first_roll};
 use engine::take::scan;
+use engine::units::capital;
 
 use super::args::FirstRollArgs;
 use super::day::options_of;
@@ -31,11 +32,7 @@ pub fn run(args: &FirstRollArgs, json: bool) -> Result<Ended> {
 }
 
 fn tell(roll: &FirstRoll) {
-    let mut verdict = roll.verdict.clone();
-    if let Some(first) = verdict.get(..1).map(str::to_uppercase) {
-        verdict.replace_range(..1, &first);
-    }
-    say::line(format!("{verdict}."));
+    say::line(format!("{}.", capital(&roll.verdict)));
     for follower in &roll.followers {
         say::line(format!("  {}", follower.words()));
     }

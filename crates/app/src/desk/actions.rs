@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use axum::extract::State;
 use axum::response::{IntoResponse, Redirect, Response};
-use engine::alignment::{Basis, Decided, JointTake, Member};
+use engine::alignment::{Alignment, Basis, Decided, JointTake, Member};
 use engine::establish::{ManualTie, NamedPair, NamedPosition, Options, align, measure_again};
 use engine::finding::Finding;
 use engine::first_roll::first_roll;
@@ -15,7 +15,7 @@ use serde::Deserialize;
 use super::forms::{Checked, given, number};
 use super::job::Job;
 use super::pages;
-use super::state::{Came, Desk, Found, words_of};
+use super::state::{Came, Desk, Found};
 use crate::cli::args::{FormatArg, ShapeArg, ShapeArgs, SpanArg};
 use crate::cli::day::{Day, Declared, Work};
 
@@ -23,7 +23,7 @@ use crate::cli::day::{Day, Declared, Work};
 fn to(desk: &Desk, page: &str, done: engine::Result<()>) -> Response {
     match done {
         Ok(()) => Redirect::to(page).into_response(),
-        Err(error) => pages::refused(desk, &words_of(&error), page),
+        Err(error) => pages::refused(desk, &error.to_string(), page),
     }
 }
 
@@ -208,10 +208,7 @@ fn one_again(desk: &Arc<Desk>, joint: JointTake, options: Options) -> engine::Re
     desk.start(&what.clone(), move |desk, job| {
         let measured = measure_again(&found.survey, &joint, &options, job).and_then(|new| {
             desk.edit(|alignment| {
-                let mut takes = alignment.joint_takes.iter_mut();
-                if let Some(old) = takes.find(|old| old.name == joint.name) {
-                    *old = new;
-                }
+                *alignment.joint_take_mut(&joint.name)? = new;
                 Ok(())
             })
         });
@@ -247,13 +244,7 @@ fn tie_of(joint: &JointTake, member: &Member) -> Option<ManualTie> {
 }
 
 fn joint(desk: &Desk, name: &str) -> engine::Result<JointTake> {
-    let known = desk.known();
-    let takes = known
-        .alignment
-        .iter()
-        .flat_map(|alignment| &alignment.joint_takes);
-    let joint = takes.into_iter().find(|joint| joint.name == name).cloned();
-    joint.ok_or_else(|| Error::new(Kind::Usage, format!("there is no joint take {name}")))
+    Ok(desk.alignment()?.joint_take(name)?.clone())
 }
 
 /// A decision about a follower.
@@ -319,12 +310,11 @@ impl BuildForm {
 /// Builds what the alignment says.
 pub async fn build(State(desk): State<Arc<Desk>>, Checked(form): Checked<BuildForm>) -> Response {
     let started = (|| {
-        let known = desk.known();
-        let alignment = known.alignment.clone();
-        let (cards, findings) = (known.cards.clone(), known.findings.clone());
-        drop(known);
-        let alignment =
-            alignment.ok_or_else(|| Error::new(Kind::Usage, "nothing was measured yet"))?;
+        let alignment = Alignment::clone(&*desk.alignment()?);
+        let (cards, findings) = {
+            let known = desk.known();
+            (known.cards.clone(), known.findings.clone())
+        };
         let day = Day {
             alignment,
             findings,

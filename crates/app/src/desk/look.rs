@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use engine::alignment::JointTake;
+use engine::alignment::{Alignment, Member};
 use engine::output::{Replace, write_bytes};
 use engine::progress::Progress;
 use engine::view::{Peaks, View};
@@ -21,6 +21,8 @@ pub struct Looks(Mutex<Vec<Arc<Look>>>);
 pub struct Look {
     /// Its sources.
     pub view: View,
+    /// What it is a part of.
+    of: Arc<Alignment>,
     /// The peaks of every member, in the order of the joint take.
     peaks: Vec<(String, Arc<Peaks>)>,
     /// Nobody looks any more.
@@ -54,14 +56,16 @@ impl Drop for Look {
 }
 
 impl Looks {
-    /// Looks at a joint take: opened and its peaks begun the first time. `kept` is where peaks are kept.
-    pub fn at(&self, take: &JointTake, kept: &Path) -> engine::Result<Arc<Look>> {
+    /// Looks at a joint take of an alignment: opened and its peaks begun the first time. `kept` is where peaks are kept.
+    pub fn at(&self, of: &Arc<Alignment>, take: &str, kept: &Path) -> engine::Result<Arc<Look>> {
         let mut looks = self.0.lock().unwrap_or_else(PoisonError::into_inner);
-        if let Some(place) = looks.iter().position(|look| look.view.take() == take) {
+        let is = |look: &Arc<Look>| Arc::ptr_eq(&look.of, of) && look.view.take().name == take;
+        if let Some(place) = looks.iter().position(is) {
             let look = looks.remove(place);
             looks.insert(0, Arc::clone(&look));
             return Ok(look);
         }
+        let take = of.joint_take(take)?;
         let view = View::open(take)?;
         let mut peaks = Vec::new();
         for member in &take.members {
@@ -78,6 +82,7 @@ impl Looks {
         let files: Vec<PathBuf> = peaks.iter().map(|(_, file, _)| file.clone()).collect();
         let look = Arc::new(Look {
             view,
+            of: Arc::clone(of),
             peaks: peaks
                 .into_iter()
                 .map(|(unit, _, peaks)| (unit, Arc::new(peaks)))
@@ -122,7 +127,7 @@ fn build(look: &Arc<Look>, files: Vec<PathBuf>) {
 }
 
 /// A file name for a take's peaks that changes with the files it is stored in.
-fn name_of(member: &engine::alignment::Member) -> String {
+fn name_of(member: &Member) -> String {
     let mut name = String::new();
     for part in &member.parts {
         let digest = part.digest.rsplit(':').next().unwrap_or_default();

@@ -17,7 +17,7 @@ use serde_json::json;
 
 use super::guard::{Guard, guard};
 use super::look::Look;
-use super::state::{Desk, words_of};
+use super::state::Desk;
 use super::{actions, assets, pages};
 
 /// Bytes of a form.
@@ -70,7 +70,7 @@ async fn apart<T: Send + 'static>(
                 Kind::Usage | Kind::Unsupported => StatusCode::BAD_REQUEST,
                 _ => StatusCode::INTERNAL_SERVER_ERROR,
             };
-            Err((status, words_of(&error)).into_response())
+            Err((status, error.to_string()).into_response())
         }
         Err(_) => Err((
             StatusCode::INTERNAL_SERVER_ERROR,
@@ -137,17 +137,7 @@ fn how_of(text: &str) -> How {
 
 /// A joint take by its name, looked at.
 fn look_at(desk: &Desk, take: &str) -> engine::Result<Arc<Look>> {
-    let joint = desk.known().alignment.as_ref().and_then(|alignment| {
-        let mut takes = alignment.joint_takes.iter();
-        takes.find(|joint| joint.name == take).cloned()
-    });
-    match joint {
-        Some(joint) => desk.looks.at(&joint, desk.kept()),
-        None => Err(engine::Error::new(
-            Kind::Usage,
-            format!("there is no joint take {take}"),
-        )),
-    }
+    desk.looks.at(&desk.alignment()?, take, desk.kept())
 }
 
 #[derive(Deserialize)]
@@ -254,7 +244,7 @@ pub fn answer(page: engine::Result<String>) -> Response {
         Ok(page) => Html(page).into_response(),
         Err(error) => {
             let status = StatusCode::INTERNAL_SERVER_ERROR;
-            (status, Html(pages::broken(&words_of(&error)))).into_response()
+            (status, Html(pages::broken(&error.to_string()))).into_response()
         }
     }
 }

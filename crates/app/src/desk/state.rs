@@ -49,7 +49,7 @@ pub struct Known {
     /// What is on them, once it was looked at.
     pub found: Option<Found>,
     /// What was measured.
-    pub alignment: Option<Alignment>,
+    pub alignment: Option<Arc<Alignment>>,
     /// What measuring gave to say beside what stands in the alignment.
     pub findings: Vec<Finding>,
     /// What the first roll came to, if one was judged.
@@ -117,6 +117,11 @@ impl Desk {
         self.knows.read().unwrap_or_else(PoisonError::into_inner)
     }
 
+    /// What was measured.
+    pub fn alignment(&self) -> engine::Result<Arc<Alignment>> {
+        measured(&self.known())
+    }
+
     /// What it knows, to be changed; all pages are told.
     pub fn change(&self) -> RwLockWriteGuard<'_, Known> {
         self.changed();
@@ -149,7 +154,7 @@ impl Desk {
             None => None,
         };
         let mut known = self.change();
-        known.alignment = alignment;
+        known.alignment = alignment.map(Arc::new);
         known.findings.clear();
         known.written = written;
         drop(known);
@@ -192,13 +197,10 @@ impl Desk {
     ) -> engine::Result<()> {
         self.refresh()?;
         let mut known = self.change();
-        let mut edited = known
-            .alignment
-            .clone()
-            .ok_or_else(|| Error::new(Kind::Usage, "nothing was measured yet"))?;
+        let mut edited = Alignment::clone(&*measured(&known)?);
         change(&mut edited)?;
         known.written = self.write(&edited)?;
-        known.alignment = Some(edited);
+        known.alignment = Some(Arc::new(edited));
         drop(known);
         self.looks.forget();
         Ok(())
@@ -208,7 +210,7 @@ impl Desk {
     pub fn replace(&self, alignment: Alignment, findings: Vec<Finding>) -> engine::Result<()> {
         let mut known = self.change();
         known.written = self.write(&alignment)?;
-        known.alignment = Some(alignment);
+        known.alignment = Some(Arc::new(alignment));
         known.findings = findings;
         drop(known);
         self.looks.forget();
@@ -272,16 +274,17 @@ impl Came {
     pub fn failed(what: &str, error: &Error) -> Self {
         Self {
             what: what.into(),
-            words: words_of(error),
+            words: error.to_string(),
             well: false,
             findings: Vec::new(),
         }
     }
 }
 
-/// An error as a page tells it.
-pub fn words_of(error: &Error) -> String {
-    error.to_string()
+/// What was measured, or that nothing was.
+fn measured(known: &Known) -> engine::Result<Arc<Alignment>> {
+    let alignment = known.alignment.clone();
+    alignment.ok_or_else(|| Error::new(Kind::Usage, "nothing was measured yet"))
 }
 
 fn refuse_card(out: &Path, cards: &[PathBuf]) -> engine::Result<()> {

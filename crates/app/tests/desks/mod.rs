@@ -7,11 +7,36 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
+use serde_json::Value;
+
+use crate::shoots::{Place, short_shoot};
+
 /// A desk that runs; it ends with this.
 pub struct Desk {
     child: Child,
     pub port: u16,
     pub key: String,
+}
+
+/// Two cards with a short shoot, a desk on them, and what is true.
+pub fn desk_and_truth() -> (Place, Desk, rehearsal::Truth) {
+    let place = Place::new();
+    let truth = short_shoot(12.0).write(&place.cards()).expect("a shoot");
+    let cards = [place.card("NORTH"), place.card("SOUTH")];
+    let desk = Desk::open(&cards, &place.out_path());
+    (place, desk, truth)
+}
+
+/// The same without the truth.
+pub fn desk() -> (Place, Desk) {
+    let (place, desk, _) = desk_and_truth();
+    (place, desk)
+}
+
+/// The alignment file of a desk's folder.
+pub fn alignment(place: &Place) -> Value {
+    let text = std::fs::read_to_string(place.out_path().join("alignment.json"));
+    serde_json::from_str(&text.expect("an alignment file")).expect("JSON")
 }
 
 /// What came back.

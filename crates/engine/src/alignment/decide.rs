@@ -1,10 +1,32 @@
 //! An alignment and a person's decision in, the alignment with that decision in it out. Nothing is measured here.
 
-use super::{Alignment, Decided, Decision, Member, Placement, Role, Status};
+use super::{Alignment, Decided, Decision, JointTake, Member, Placement, Role, Status};
 use crate::error::{Error, Kind, Result};
 use crate::finding::{Finding, Weight};
 
 impl Alignment {
+    /// The joint take of that name.
+    ///
+    /// # Errors
+    /// [`Kind::Usage`] when there is none.
+    pub fn joint_take(&self, name: &str) -> Result<&JointTake> {
+        let mut takes = self.joint_takes.iter();
+        takes
+            .find(|take| take.name == name)
+            .ok_or_else(|| no_take(name))
+    }
+
+    /// The same, to be changed.
+    ///
+    /// # Errors
+    /// As for [`Self::joint_take`].
+    pub fn joint_take_mut(&mut self, name: &str) -> Result<&mut JointTake> {
+        let mut takes = self.joint_takes.iter_mut();
+        takes
+            .find(|take| take.name == name)
+            .ok_or_else(|| no_take(name))
+    }
+
     /// Decides about the follower `unit` of a joint take; `None` takes an earlier decision back.
     ///
     /// # Errors
@@ -15,13 +37,7 @@ impl Alignment {
         unit: &str,
         decided: Option<(Decided, String)>,
     ) -> Result<()> {
-        let take = self
-            .joint_takes
-            .iter_mut()
-            .find(|take| take.name == joint_take)
-            .ok_or_else(|| {
-                Error::new(Kind::Usage, format!("there is no joint take {joint_take}"))
-            })?;
+        let take = self.joint_take_mut(joint_take)?;
         let member = take
             .members
             .iter_mut()
@@ -37,7 +53,17 @@ impl Alignment {
     }
 }
 
+fn no_take(name: &str) -> Error {
+    Error::new(Kind::Usage, format!("there is no joint take {name}"))
+}
+
 impl Member {
+    /// Whether a person must decide about it, or place it, before anything is built with it.
+    #[must_use]
+    pub fn is_open(&self) -> bool {
+        self.role == Role::Follower && self.status != Status::Established && !self.is_left_out()
+    }
+
     /// Whether a person left it out of the recording.
     #[must_use]
     pub fn is_left_out(&self) -> bool {

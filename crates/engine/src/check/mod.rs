@@ -11,6 +11,7 @@ use crate::build::{BuildReport, OutputFile};
 use crate::finding::Finding;
 use crate::progress::Progress;
 
+pub(crate) use quality::DEAD_DBFS;
 pub use residual::{Place, Residual, residuals};
 
 /// What checking came to.

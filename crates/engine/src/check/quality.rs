@@ -13,7 +13,7 @@ const HUM_HEARD_DBFS: f64 = -70.0;
 /// Two channels that differ by less than this are one sound, dB below either.
 const DOUBLED_DB: f64 = -40.0;
 /// A channel that stays below this, and so far below the middle one of all, has no microphone, dBFS RMS and dB.
-const DEAD_DBFS: f64 = -75.0;
+pub(crate) const DEAD_DBFS: f64 = -75.0;
 const DEAD_BELOW_DB: f64 = 30.0;
 
 /// What the quality of the channels of a joint take of `members` says.

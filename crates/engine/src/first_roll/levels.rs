@@ -1,6 +1,7 @@
 //! The takes of a first roll in, channels that are dead, faint, driven too far or carry timecode out.
 
 use super::channel_name;
+use crate::check::DEAD_DBFS;
 use crate::error::Result;
 use crate::finding::{Finding, Weight};
 use crate::progress::{Progress, go_on};
@@ -10,8 +11,6 @@ use crate::take::{Survey, Take, TakeSound};
 
 /// How much of a roll is listened to, seconds.
 const HEARD_S: f64 = 60.0;
-/// Below this nothing but an input's own noise is there, dBFS RMS. Common practice, no source.
-const DEAD_DBFS: f64 = -75.0;
 /// Below this a peak is faint for a roll with sound in it, dBFS. Common practice, no source.
 const FAINT_DBTP: f64 = -45.0;
 

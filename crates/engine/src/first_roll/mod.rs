@@ -16,7 +16,7 @@ use crate::progress::Progress;
 use crate::report::Fitness;
 use crate::session::Class;
 use crate::take::{Survey, Take, Unit, settings_table};
-use crate::units::{counted, signed};
+use crate::units::{SampleCount, SampleRate, counted, distinct, signed};
 
 /// A first roll is at least so long, seconds: units need 5 to 15 s to lock after power-up. Common practice, no source.
 const SHORTEST_S: f64 = 5.0;
@@ -125,19 +125,14 @@ pub fn first_roll(
         !members.any(|member| member.unit == unit.name)
     });
     findings.extend(alone.map(ran_alone));
-    let mut distinct: Vec<Finding> = Vec::new();
-    for finding in findings {
-        if !distinct.contains(&finding) {
-            distinct.push(finding);
-        }
-    }
-    distinct.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
-    let (ready, verdict) = verdict(&followers, &distinct);
+    let mut findings = distinct(findings);
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
+    let (ready, verdict) = verdict(&followers, &findings);
     Ok(FirstRoll {
         ready,
         verdict,
         followers,
-        findings: distinct,
+        findings,
         alignment,
     })
 }
@@ -186,7 +181,7 @@ fn ran_alone(unit: &Unit) -> Finding {
 }
 
 fn too_short(joint: &JointTake) -> Option<Finding> {
-    let seconds = seconds_of(joint.length_samples, joint.sample_rate);
+    let seconds = SampleCount(joint.length_samples).seconds(SampleRate(joint.sample_rate));
     (seconds < SHORTEST_S).then(|| {
         Finding::new("roll-too-short", Weight::Warn, "the roll is very short")
             .at(&joint.name)
@@ -197,10 +192,6 @@ fn too_short(joint: &JointTake) -> Option<Finding> {
             .because("units take 5 to 15 s to lock after power-up (common practice, no source)")
             .then("roll again for 15 s or more")
     })
-}
-
-fn seconds_of(samples: u64, rate: u32) -> f64 {
-    samples as f64 / f64::from(rate.max(1))
 }
 
 fn rolled(joint: &JointTake, member: &Member) -> Rolled {

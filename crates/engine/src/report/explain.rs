@@ -101,9 +101,9 @@ fn joint_story(joint: &JointTake) -> String {
 fn joint_findings(joint: &JointTake) -> String {
     let mut text = format!("findings of {}\n", joint.name);
     for member in &joint.members {
-        for finding in &member.findings {
+        for finding in member.weighed_findings() {
             let _ = writeln!(text, "  {}", member.unit);
-            push_finding(&mut text, finding);
+            push_finding(&mut text, &finding);
         }
     }
     if joint
@@ -129,8 +129,8 @@ fn member_story(subject: Subject<'_>, topic: &str) -> Result<String> {
             if member.findings.is_empty() {
                 text.push_str("  no findings\n");
             }
-            for finding in &member.findings {
-                push_finding(&mut text, finding);
+            for finding in member.weighed_findings() {
+                push_finding(&mut text, &finding);
             }
             return Ok(text);
         }

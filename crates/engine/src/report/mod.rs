@@ -36,13 +36,13 @@ pub use explain::{Built, explain};
 pub use fitness::{Fitness, Use, first_null_hz};
 pub use groups::{JudgedGroup, Verdict, group_findings, judge_groups};
 pub use html::{
-    STYLE, claim_part, coverage_part, day_map_part, findings_part, follower_parts, html,
-    settings_part, take_findings_part,
+    STYLE, coverage_part, day_map_part, findings_part, follower_parts, html, settings_part,
+    take_findings_part,
 };
 pub use markup::{Attributes, Markup};
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
 pub use print::{Faces, print};
-pub use say::claim_words;
+pub use say::{claim_words, length_of_time};
 pub use screen::screen;
 pub use sheet::{
     ReportedFile, ReportedRun, ReportedTake, ReportedTrack, ReportedUnit, SOUND_REPORT, SoundReport,

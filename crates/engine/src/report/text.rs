@@ -75,9 +75,9 @@ fn push_member(text: &mut String, member: &Member, joint: &JointTake) {
             let _ = writeln!(text, "    {}", span::lacks(span, joint));
         }
     }
-    for finding in &member.findings {
+    for finding in member.weighed_findings() {
         if finding.weight > Weight::Note {
-            push_finding(text, finding);
+            push_finding(text, &finding);
         }
     }
 }

@@ -23,7 +23,7 @@ impl<S: Sound> AtRate<S> {
     pub fn new(sound: S, rate: SampleRate) -> Self {
         let own = sound.rate();
         let kernel = (own != rate && own.0 > 0 && rate.0 > 0)
-            .then(|| Kernel::new(KernelSpec::converting(own.hz(), rate.hz())));
+            .then(|| Kernel::shared(KernelSpec::converting(own.hz(), rate.hz())));
         Self {
             sound,
             rate,

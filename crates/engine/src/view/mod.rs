@@ -5,16 +5,14 @@ mod listen;
 mod peaks;
 mod seen;
 
-use std::path::Path;
-
 pub use listen::{LONGEST_S, Played, Two};
 pub use peaks::{PER_PEAK, Peaks};
 pub use seen::{Asked, Seen};
 
 use crate::alignment::{JointTake, Member, Placement, Role};
 use crate::build::open_sound;
+use crate::deliver::stamp_of;
 use crate::error::{Error, Kind, Result};
-use crate::media;
 use crate::render::{Course, Renderer, Segment};
 use crate::signal::Sound;
 use crate::take::TakeSound;
@@ -177,9 +175,8 @@ fn stamped(take: &JointTake, member: &Member) -> Member {
         f64::from(member.sample_rate.unwrap_or(take.sample_rate)),
     );
     let stamp = || {
-        let file = media::open(Path::new(&member.parts.first()?.path)).ok()?;
-        let header = wave::Header::read(&file).ok()?;
-        Some(header.bext?.time_reference as f64 * rates.0 / rates.1)
+        let own = stamp_of(member.parts.first()?)?;
+        Some(own as f64 * rates.0 / rates.1)
     };
     let offset = take
         .start

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use axum::extract::State;
 use axum::response::Response;
-use engine::alignment::{Alignment, Role, Status};
+use engine::alignment::{Alignment, Member};
 use engine::deliver::{ALIGNMENT, paper_names, report_name};
 use engine::report::Markup;
 use engine::units::counted;
@@ -42,16 +42,20 @@ fn text(desk: &Desk) -> String {
             });
             return;
         };
+        let names = paper_names(&alignment);
+        let there = there(desk, &names);
         entry(markup, "Build", |markup| {
             open_questions(markup, &alignment);
-            how(markup, desk, &alignment);
+            how(markup, desk, !there.is_empty());
         });
         if let Some(came) = last.filter(|came| !came.findings.is_empty()) {
             entry(markup, "Findings", |markup| {
                 findings(markup, &came.findings)
             });
         }
-        entry(markup, "Reports", |markup| papers(markup, desk, &alignment));
+        entry(markup, "Reports", |markup| {
+            papers(markup, desk, &alignment, &there)
+        });
     })
 }
 
@@ -59,13 +63,7 @@ fn open_questions(markup: &mut Markup, alignment: &Alignment) {
     let open: Vec<_> = alignment
         .joint_takes
         .iter()
-        .filter(|joint| {
-            let mut followers = joint
-                .members
-                .iter()
-                .filter(|member| member.role == Role::Follower);
-            followers.any(|member| member.status != Status::Established && !member.is_left_out())
-        })
+        .filter(|joint| joint.members.iter().any(Member::is_open))
         .collect();
     match open.as_slice() {
         [] => markup.leaf(
@@ -100,8 +98,7 @@ fn there<'a>(desk: &Desk, names: &'a [String]) -> Vec<&'a str> {
         .collect()
 }
 
-fn how(markup: &mut Markup, desk: &Desk, alignment: &Alignment) {
-    let names = paper_names(alignment);
+fn how(markup: &mut Markup, desk: &Desk, built_before: bool) {
     form(markup, desk, "/do/build", |markup| {
         markup.element("div", &[("class", "fields")], |markup| {
             choice(
@@ -137,7 +134,7 @@ fn how(markup: &mut Markup, desk: &Desk, alignment: &Alignment) {
                 ],
                 "lead",
             );
-            if !there(desk, &names).is_empty() {
+            if built_before {
                 choice(
                     markup,
                     "What is there already",
@@ -154,9 +151,7 @@ fn how(markup: &mut Markup, desk: &Desk, alignment: &Alignment) {
     });
 }
 
-fn papers(markup: &mut Markup, desk: &Desk, alignment: &Alignment) {
-    let names = paper_names(alignment);
-    let there = there(desk, &names);
+fn papers(markup: &mut Markup, desk: &Desk, alignment: &Alignment, there: &[&str]) {
     if there.is_empty() {
         markup.leaf("p", &[("class", "empty")], "Nothing was built yet.");
         return;

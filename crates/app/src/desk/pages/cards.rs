@@ -6,6 +6,7 @@ use std::sync::Arc;
 use axum::extract::{Query, State};
 use axum::response::Response;
 use engine::media;
+use engine::report::length_of_time;
 use engine::units::counted;
 use serde::Deserialize;
 
@@ -137,17 +138,12 @@ fn takes(markup: &mut engine::report::Markup, found: &Found) {
                 markup.element("tbody", &[], |markup| {
                     for take in found.survey.units.iter().flat_map(|unit| &unit.takes) {
                         let seconds = take.length.seconds(take.rate);
-                        let (minutes, rest) = ((seconds / 60.0).floor(), seconds % 60.0);
                         let kind = if take.float { "float" } else { "integer" };
                         markup.element("tr", &[], |markup| {
                             markup.leaf("th", &[("scope", "row")], &take.unit);
                             markup.leaf("td", &[], &take.name);
                             markup.leaf("td", &[("class", "num")], &take.label());
-                            markup.leaf(
-                                "td",
-                                &[("class", "num")],
-                                &format!("{minutes:.0} min {rest:04.1} s"),
-                            );
+                            markup.leaf("td", &[("class", "num")], &length_of_time(seconds));
                             markup.leaf(
                                 "td",
                                 &[("class", "num")],

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use axum::extract::State;
 use axum::response::Response;
 use engine::alignment::{Alignment, JointTake, Role};
-use engine::report::{Markup, claim_words, day_map_part};
+use engine::report::{Markup, claim_words, day_map_part, length_of_time};
 
 use super::{Page, choice, entry, field, findings, form, shell, state_of, submit, take_address};
 use crate::desk::server::answer;
@@ -113,9 +113,8 @@ fn short(joint: &JointTake) -> String {
         false => format!("{} · ", joint.start.timecode),
     };
     format!(
-        "{label}{:.0} min {:04.1} s · {} leads {}",
-        (seconds / 60.0).floor(),
-        seconds % 60.0,
+        "{label}{} · {} leads {}",
+        length_of_time(seconds),
         joint.lead,
         engine::units::counted(joint.members.len().saturating_sub(1), "follower")
     )

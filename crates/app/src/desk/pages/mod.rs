@@ -17,6 +17,7 @@ use axum::response::{Html, IntoResponse, Response};
 use engine::alignment::{JointTake, Role, Status};
 use engine::finding::Finding;
 use engine::report::{Markup, findings_part};
+use engine::units::capital;
 
 use super::state::Desk;
 
@@ -216,10 +217,7 @@ fn going_on(markup: &mut Markup, desk: &Desk) {
                 form(markup, desk, "/do/stop", |markup| submit(markup, "Stop it"));
             }
             (None, Some(came)) => {
-                let mut what = came.what.clone();
-                if let Some(first) = what.get(..1).map(str::to_uppercase) {
-                    what.replace_range(..1, &first);
-                }
+                let what = capital(&came.what);
                 markup.leaf(
                     "p",
                     &[("role", "status")],

@@ -20,10 +20,9 @@ pub async fn page(State(desk): State<Arc<Desk>>, Path(name): Path<String>) -> Re
         return answer(Err(error));
     }
     let alignment = desk.known().alignment.clone();
-    let joint = alignment.as_ref().and_then(|alignment| {
-        let mut takes = alignment.joint_takes.iter();
-        takes.find(|take| take.name == name)
-    });
+    let joint = alignment
+        .as_ref()
+        .and_then(|all| all.joint_take(&name).ok());
     match (&alignment, joint) {
         (Some(alignment), Some(joint)) => answer(Ok(text(&desk, alignment, joint))),
         _ => super::not_found(State(desk)).await.into_response(),

@@ -163,7 +163,7 @@ impl<'a> Meter<'a> {
             lead,
             follower,
             pair: wire,
-            kernel: Kernel::new(KernelSpec::MEASURE),
+            kernel: Kernel::shared(KernelSpec::MEASURE),
             transform: Transform::new(BLOCK),
             window: hann(BLOCK),
             bins: first..last,

@@ -120,7 +120,7 @@ pub fn locate(stretch: &Stretch<'_>) -> Result<Option<Located>> {
 /// The slipped unit's sound at `length` positions of the whole one from `from` on, `jump` samples later.
 fn slipped(stretch: &Stretch<'_>, from: i64, length: usize, jump: i64) -> Result<Vec<f64>> {
     let Voice { sound, channel } = stretch.slipped;
-    let kernel = Kernel::new(KernelSpec::MEASURE);
+    let kernel = Kernel::shared(KernelSpec::MEASURE);
     warped((sound, channel), &kernel, length, |i| {
         (stretch.before)((from + i as i64) as f64) + jump as f64
     })

@@ -9,6 +9,7 @@ use crate::report::lag::{Lag, Point, lag_of};
 use crate::report::markup::Markup;
 use crate::report::plots::{Figure, Mark, Size};
 use crate::report::{Excerpt, Overlay, ReportInput, say};
+use crate::units::capital;
 
 /// Three side by side, or one on a telephone.
 const THIRD: Size = Size {
@@ -20,10 +21,7 @@ const THIRD: Size = Size {
 pub fn follower(page: &mut Markup, input: &ReportInput<'_>, number: usize) {
     let joint = input.joint_take;
     let member = &joint.members[number];
-    let mut claim = say::claim_words(member, joint);
-    if let Some(first) = claim.get(..1).map(str::to_uppercase) {
-        claim.replace_range(..1, &first);
-    }
+    let claim = capital(&say::claim_words(member, joint));
     page.leaf("p", &[("class", "claim")], &format!("{claim}."));
     figures(page, member, joint);
     story(page, member);

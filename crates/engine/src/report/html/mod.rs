@@ -238,9 +238,7 @@ fn verdict(joint: &JointTake) -> String {
 
 fn main(page: &mut Markup, input: &ReportInput<'_>) {
     let joint = input.joint_take;
-    entry(page, "Findings", |page| {
-        tables::findings(page, &all_findings(input))
-    });
+    entry(page, "Findings", |page| all_findings(page, input));
     entry(page, "What ran together", |page| {
         tables::coverage(page, joint)
     });
@@ -288,23 +286,28 @@ fn main(page: &mut Markup, input: &ReportInput<'_>) {
     });
 }
 
-/// Every finding with the unit it concerns, gravest first; what was said twice stands once.
-fn all_findings<'a>(input: &ReportInput<'a>) -> Vec<(&'a str, &'a Finding)> {
-    let general = input.findings.iter().map(|finding| ("", finding));
+/// Every finding with the unit it concerns; what was said twice stands once, what a person decided about asks no more.
+fn all_findings(page: &mut Markup, input: &ReportInput<'_>) {
+    let general = input.findings.iter().map(|finding| ("", finding.clone()));
     let members = input.joint_take.members.iter().flat_map(|member| {
-        member
-            .findings
-            .iter()
-            .map(|finding| (member.unit.as_str(), finding))
+        let findings = member.weighed_findings();
+        findings.map(|finding| (member.unit.as_str(), finding))
     });
-    let mut all: Vec<(&str, &Finding)> = Vec::new();
+    let mut all: Vec<(&str, Finding)> = Vec::new();
     for (unit, finding) in members.chain(general) {
         if !all.iter().any(|(_, known)| *known == finding) {
             all.push((unit, finding));
         }
     }
-    all.sort_by_key(|(_, finding)| std::cmp::Reverse(finding.weight));
-    all
+    let all: Vec<(&str, &Finding)> = all.iter().map(|(unit, finding)| (*unit, finding)).collect();
+    gravest_first(page, &all);
+}
+
+/// Findings, gravest first, each with the unit it concerns.
+fn gravest_first(page: &mut Markup, findings: &[(&str, &Finding)]) {
+    let mut sorted = findings.to_vec();
+    sorted.sort_by_key(|(_, finding)| std::cmp::Reverse(finding.weight));
+    tables::findings(page, &sorted);
 }
 
 /// Timecode and audio clock kept apart, two sentences a follower.

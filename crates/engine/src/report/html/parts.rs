@@ -1,12 +1,12 @@
 //! A joint take, a day, findings or settings in, single parts of their pages out, for pages that show more than a report. In
 //! the style of [`STYLE`](super::STYLE).
 
-use super::{Member, ReportInput, Role, all_findings, figure, follower, tables};
+use super::{ReportInput, Role, all_findings, figure, follower, gravest_first, tables};
 use crate::alignment::Alignment;
 use crate::finding::Finding;
 use crate::report::document::Block;
 use crate::report::markup::Markup;
-use crate::report::{Settings, SoundReport, say};
+use crate::report::{Settings, SoundReport};
 
 /// A part of a page as markup.
 fn part(write: impl FnOnce(&mut Markup)) -> String {
@@ -18,15 +18,13 @@ fn part(write: impl FnOnce(&mut Markup)) -> String {
 /// Findings, gravest first, each with the unit it concerns.
 #[must_use]
 pub fn findings_part(findings: &[(&str, &Finding)]) -> String {
-    let mut sorted = findings.to_vec();
-    sorted.sort_by_key(|(_, finding)| std::cmp::Reverse(finding.weight));
-    part(|page| tables::findings(page, &sorted))
+    part(|page| gravest_first(page, findings))
 }
 
 /// Everything there is to find in a joint take.
 #[must_use]
 pub fn take_findings_part(input: &ReportInput<'_>) -> String {
-    part(|page| tables::findings(page, &all_findings(input)))
+    part(|page| all_findings(page, input))
 }
 
 /// The units' settings side by side; of a joint take with its lead marked.
@@ -54,12 +52,6 @@ pub fn follower_parts(input: &ReportInput<'_>) -> Vec<(String, String)> {
         .collect()
 }
 
-/// What is claimed of a member, in a few words that begin with a capital letter.
-#[must_use]
-pub fn claim_part(member: &Member, input: &ReportInput<'_>) -> String {
-    capital(&say::claim_words(member, input.joint_take))
-}
-
 /// The map of every day on which anything has a time.
 #[must_use]
 pub fn day_map_part(alignment: &Alignment) -> String {
@@ -76,12 +68,5 @@ pub fn day_map_part(alignment: &Alignment) -> String {
                 _ => {}
             }
         }
-    })
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| {
-        first.to_uppercase().chain(letters).collect()
     })
 }
