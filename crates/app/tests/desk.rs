@@ -325,6 +325,26 @@ fn numbers(bytes: &[u8]) -> Vec<f32> {
 }
 
 #[test]
+#[expect(
+    clippy::disallowed_methods,
+    reason = "a test takes a file off its own card"
+)]
+fn a_lost_file_hides_its_own_unit_alone() {
+    let (place, desk) = desk();
+    let name = desk.measured();
+    std::fs::remove_file(place.cards().join("SOUTH/SOUTH_T01.WAV")).expect("a file of SOUTH");
+    let wave = |unit: &str| {
+        desk.get(&format!(
+            "/wave?take={name}&unit={unit}&channel=1&from=0&to=400&columns=400"
+        ))
+    };
+    assert_eq!(wave("NORTH").status, 200);
+    let lost = wave("SOUTH");
+    assert_eq!(lost.status, 500);
+    assert!(lost.text().contains("SOUTH_T01.WAV"), "{}", lost.text());
+}
+
+#[test]
 fn the_seam_shows_what_the_files_hold() {
     let (place, desk) = desk();
     desk.measured();

@@ -27,7 +27,8 @@ impl Alignment {
             .ok_or_else(|| no_take(name))
     }
 
-    /// Decides about the follower `unit` of a joint take; `None` takes an earlier decision back.
+    /// Decides about the follower `unit` of a joint take, all of its takes if it was started again; `None` takes an earlier
+    /// decision back.
     ///
     /// # Errors
     /// [`Kind::Usage`] when there is no such joint take or follower, or when there is no place to accept.
@@ -38,18 +39,23 @@ impl Alignment {
         decided: Option<(Decided, String)>,
     ) -> Result<()> {
         let take = self.joint_take_mut(joint_take)?;
-        let member = take
-            .members
-            .iter_mut()
-            .find(|member| member.role == Role::Follower && member.unit == unit)
-            .ok_or_else(|| {
-                Error::new(Kind::Usage, format!("{joint_take} has no follower {unit}"))
-            })?;
-        member.take_back();
-        match decided {
-            Some((what, reason)) => member.decide(what, reason),
-            None => Ok(()),
+        let members = take.members.iter_mut();
+        let mut of_unit: Vec<&mut Member> = members
+            .filter(|member| member.role == Role::Follower && member.unit == unit)
+            .collect();
+        if of_unit.is_empty() {
+            return Err(Error::new(
+                Kind::Usage,
+                format!("{joint_take} has no follower {unit}"),
+            ));
         }
+        of_unit.iter_mut().try_for_each(|member| {
+            member.take_back();
+            match &decided {
+                Some((what, reason)) => member.decide(*what, reason.clone()),
+                None => Ok(()),
+            }
+        })
     }
 }
 
@@ -183,6 +189,16 @@ mod tests {
         assert_eq!(again, alignment);
         again.decide("a", "SOUTH", None).expect("taken back");
         assert_eq!(again, asked);
+        // a unit that was started again has two takes, and both are decided about
+        let second = south(&mut again).clone();
+        again.joint_takes[0].members.push(second);
+        let leave = Some((Decided::LeftOut, String::new()));
+        again.decide("a", "SOUTH", leave).expect("left out");
+        let left_out = again.joint_takes[0]
+            .members
+            .iter()
+            .filter(|member| member.is_left_out());
+        assert_eq!(left_out.count(), 2);
     }
 
     #[test]

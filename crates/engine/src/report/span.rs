@@ -2,6 +2,7 @@
 
 use super::say;
 use crate::alignment::{JointTake, Member, Role, Status};
+use crate::units::counted;
 
 /// The stretch one member covers, on the lead's clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -76,7 +77,7 @@ pub fn lacks(span: Span, joint: &JointTake) -> String {
         let whole = samples.abs().round();
         (whole >= 1.0).then(|| {
             let word = if samples > 0.0 { lacking } else { beyond };
-            format!("{word} ({whole:.0} samples)")
+            format!("{word} ({})", counted(whole as usize, "sample"))
                 .replace("{}", &format!("{:.3} s", samples.abs() / rate))
         })
     };

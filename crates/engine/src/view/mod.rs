@@ -38,26 +38,23 @@ struct Party {
     member: Member,
     /// The same, as its stamp says.
     stamped: Member,
-    sound: TakeSound,
+    /// Absent when it could not be opened: the others are looked at without it.
+    sound: Option<TakeSound>,
 }
 
 impl View {
-    /// Opens the sources of a joint take.
-    ///
-    /// # Errors
-    /// [`Kind::Io`] when a file is not there, [`Kind::Verification`] when it is not the one that was measured.
-    pub fn open(take: &JointTake) -> Result<Self> {
-        let party = |member: &Member| {
-            Ok(Party {
-                member: member.clone(),
-                stamped: stamped(take, member),
-                sound: open_sound(take, member)?,
-            })
+    /// Opens the sources of a joint take. One that cannot be opened is told when its unit is asked for.
+    #[must_use]
+    pub fn open(take: &JointTake) -> Self {
+        let party = |member: &Member| Party {
+            member: member.clone(),
+            stamped: stamped(take, member),
+            sound: open_sound(take, member).ok(),
         };
-        Ok(Self {
+        Self {
             take: take.clone(),
-            parties: take.members.iter().map(party).collect::<Result<_>>()?,
-        })
+            parties: take.members.iter().map(party).collect(),
+        }
     }
 
     /// The joint take.
@@ -69,9 +66,23 @@ impl View {
     /// The sound of a unit's take, on its own clock.
     ///
     /// # Errors
-    /// [`Kind::Usage`] when there is no such unit.
+    /// [`Kind::Usage`] when there is no such unit; [`Kind::Io`] when a file of it is not there, [`Kind::Verification`] when
+    /// it is not the one that was measured.
     pub fn sound(&self, unit: &str) -> Result<&dyn Sound> {
-        Ok(&self.party(unit)?.sound)
+        let party = self.party(unit)?;
+        match &party.sound {
+            Some(sound) => Ok(sound),
+            // what is wrong is said as it is now
+            None => Err(open_sound(&self.take, &party.member)
+                .err()
+                .unwrap_or_else(|| {
+                    Error::new(
+                        Kind::Io,
+                        format!("{unit} could not be read, and can be now"),
+                    )
+                    .then("load the page again")
+                })),
+        }
     }
 
     /// The first lead position of any member and the one after the last.
@@ -134,12 +145,9 @@ impl View {
         how: How,
     ) -> Result<Vec<f64>> {
         let party = self.party(unit)?;
-        let channel = place_of(party, channel)?;
-        let one = vec![(
-            self.shown(party, how),
-            &party.sound as &dyn Sound,
-            vec![channel],
-        )];
+        let sound = self.sound(unit)?;
+        let channel = place_of(unit, sound, channel)?;
+        let one = vec![(self.shown(party, how), sound, vec![channel])];
         let mut planes = vec![vec![0.0; length]];
         Renderer::with_channels(&self.take, one)?.render(from, &mut planes)?;
         Ok(planes.swap_remove(0))
@@ -147,17 +155,16 @@ impl View {
 }
 
 /// The place of a channel that is counted from 1.
-fn place_of(party: &Party, channel: u32) -> Result<usize> {
+fn place_of(unit: &str, sound: &dyn Sound, channel: u32) -> Result<usize> {
     let place = (channel as usize).wrapping_sub(1);
-    if place < party.sound.channels() {
+    let has = sound.channels();
+    if place < has {
         return Ok(place);
     }
-    let has = party.sound.channels();
-    Err(Error::new(
-        Kind::Usage,
-        format!("{} has no channel {channel}", party.member.unit),
+    Err(
+        Error::new(Kind::Usage, format!("{unit} has no channel {channel}"))
+            .then(format!("its channels are 1 to {has}")),
     )
-    .then(format!("its channels are 1 to {has}")))
 }
 
 fn segment_at(course: &Course, at: i64) -> Option<&Segment> {

@@ -53,7 +53,8 @@ impl View {
         let length = to.saturating_sub(from).max(0) as u64;
         let columns = asked.columns.max(1);
         let party = self.party(asked.unit)?;
-        let channel = place_of(party, asked.channel)?;
+        let sound = self.sound(asked.unit)?;
+        let channel = place_of(asked.unit, sound, asked.channel)?;
         let course = Course::of(&self.take, self.shown(party, asked.how))?;
         if length <= FEW * columns as u64 {
             let values = self.rendered(
@@ -72,7 +73,7 @@ impl View {
         let edge = |column: usize| from + (column as f64 * width).round() as i64;
         let look = Look {
             course: &course,
-            sound: &party.sound,
+            sound,
             channel,
             peaks,
         };

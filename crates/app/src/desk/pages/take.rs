@@ -238,6 +238,13 @@ fn seams(markup: &mut Markup, joint: &JointTake) {
             "The picture of the seam needs scripts; everything else does not.",
         );
     });
+    for member in followers().filter(|member| member.placement == Placement::NotPlaced) {
+        let words = format!(
+            "{} has no measured place: it is shown where its stamp says, or from the lead's start where it has none.",
+            member.unit
+        );
+        markup.leaf("p", &[], &words);
+    }
     markup.leaf(
         "p",
         &[("class", "small")],
