@@ -20,6 +20,7 @@ pub mod tie;
 pub mod clock;
 pub mod alignment;
 pub mod calibration;
+pub mod history;
 pub mod establish;
 pub mod render;
 pub mod output;
