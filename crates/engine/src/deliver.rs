@@ -8,6 +8,7 @@ use crate::check::Checked;
 use crate::error::{Error, Kind, Result};
 use crate::finding::Finding;
 use crate::media;
+use crate::prep::Prep;
 use crate::render::Renderer;
 use crate::report::{
     self, DayReports, Difference, Faces, JudgedGroup, Link, MeasuredAgain, Output, OutputChannel,
@@ -178,6 +179,35 @@ pub fn day_papers(
         report::print(&sync, faces)?,
     ];
     let named = DAY_PAPERS.into_iter().zip(contents);
+    Ok(named.map(|(name, bytes)| Paper::new(name, bytes)).collect())
+}
+
+/// The names of the papers of a planned session.
+pub const SESSION_PAPERS: [&str; 5] = [
+    "session-sheet.json",
+    "session-sheet.txt",
+    "session-sheet.html",
+    "session-sheet.pdf",
+    "planned-channels.csv",
+];
+
+/// A planned session in all its forms, in the order of [`SESSION_PAPERS`].
+///
+/// # Errors
+/// When a number in them is none.
+pub fn session_papers(prep: &Prep, faces: &Faces) -> Result<Vec<Paper>> {
+    let document = prep.document();
+    let json = serde_json::to_string_pretty(prep).map_err(|error| {
+        Error::new(Kind::Format, "the session sheet cannot be written").from_source(error)
+    })?;
+    let contents: [Vec<u8>; 5] = [
+        (json + "\n").into(),
+        report::typed(&document).into(),
+        report::screen(&document).into(),
+        report::print(&document, faces)?,
+        prep.channel_list()?.into(),
+    ];
+    let named = SESSION_PAPERS.into_iter().zip(contents);
     Ok(named.map(|(name, bytes)| Paper::new(name, bytes)).collect())
 }
 

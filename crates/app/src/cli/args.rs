@@ -31,6 +31,8 @@ pub enum Command {
     Join(JoinArgs),
     /// Units, takes, settings side by side, oddities
     Survey(SurveyArgs),
+    /// Before the shoot: which source into which input, storage, clocks, checklists, sheets to print
+    Prep(PrepArgs),
     /// Judge the short test recording made after linking the units, before the day begins
     FirstRoll(FirstRollArgs),
     /// Measure only; writes the alignment for review
@@ -103,6 +105,33 @@ pub struct SurveyArgs {
     /// Folders (or files), one a unit
     #[arg(required = true, value_name = "CARD")]
     pub cards: Vec<PathBuf>,
+}
+
+/// What `prep` takes.
+#[derive(Debug, Args)]
+#[command(
+    after_help = "`commontime prep SESSION.toml --new` writes a session file with every field explained: change it to your own. \
+    The same file serves after the shoot: `join CARD... --session SESSION.toml`."
+)]
+pub struct PrepArgs {
+    /// The session file
+    #[arg(value_name = "SESSION.toml")]
+    pub session: PathBuf,
+    /// Write a commented session file there to begin with
+    #[arg(long, conflicts_with_all = ["history", "out"])]
+    pub new: bool,
+    /// The clock history that `stability` keeps: what was measured of these units takes the place of their clocks' grades
+    #[arg(long, value_name = "FILE")]
+    pub history: Option<PathBuf>,
+    /// The folder for the sheets: as page, print, text and data, with the list of channels for `join --channels`
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// A font for printed sheets, for scripts that the program's own lacks; may be given more than once
+    #[arg(long, value_name = "FILE")]
+    pub font: Vec<PathBuf>,
+    /// Replace files that exist
+    #[arg(long)]
+    pub replace: bool,
 }
 
 /// What `first-roll` takes.

@@ -15,7 +15,7 @@ use engine::finding::{Finding, Weight};
 use engine::output::{ReadBack, Replace, refuse_existing, write_bytes};
 use engine::progress::Progress;
 use engine::report::{Faces, JudgedGroup, alignment_text, group_findings, judge_groups};
-use engine::session::Session;
+use engine::session::{Group, Session};
 use engine::take::{scan, settings_table};
 use engine::units::counted;
 use engine::{Error, Kind};
@@ -159,7 +159,7 @@ impl Day {
         let takes = &self.alignment.joint_takes;
         let judge = |take: &JointTake| {
             let quality = report.quality_of(&take.name);
-            judge_groups(&work.declared.session, take, quality)
+            judge_groups(&work.declared.groups, take, quality)
         };
         let groups: Vec<Vec<JudgedGroup>> = takes.iter().map(judge).collect();
         for (take, groups) in takes.iter().zip(&groups) {
@@ -272,7 +272,7 @@ fn unreadable(path: &Path, error: std::io::Error) -> Error {
 #[derive(Debug)]
 pub struct Declared {
     channels: Option<ChannelList>,
-    session: Session,
+    groups: Vec<Group>,
     faces: Faces,
 }
 
@@ -282,7 +282,7 @@ impl Declared {
         let session = args.session.as_deref().map(session_of).transpose()?;
         Ok(Self {
             channels: args.channels.as_deref().map(channels_of).transpose()?,
-            session: session.unwrap_or_default(),
+            groups: session.map_or(Vec::new(), |session| session.groups),
             faces: faces_of(&args.font)?,
         })
     }
@@ -298,7 +298,7 @@ pub fn faces_of(files: &[PathBuf]) -> engine::Result<Faces> {
 }
 
 /// What a session file declares.
-fn session_of(path: &Path) -> engine::Result<Session> {
+pub fn session_of(path: &Path) -> engine::Result<Session> {
     Session::from_toml(&text_of(path)?).map_err(|error| error.at(path))
 }
 

@@ -7,6 +7,7 @@ mod watch;
 pub mod say;
 pub mod day;
 mod survey;
+mod prep;
 mod first_roll;
 mod align;
 mod build;
@@ -35,6 +36,7 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(args, json),
         Command::Join(args) => join::run(args, json),
         Command::Survey(args) => survey::run(args, json),
+        Command::Prep(args) => prep::run(args, json),
         Command::FirstRoll(args) => first_roll::run(args, json),
         Command::Align(args) => align::run(args, json),
         Command::Build(args) => build::run(args, json),

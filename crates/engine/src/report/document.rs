@@ -32,6 +32,19 @@ pub struct Entry {
     pub heading: String,
     /// What stands in it, in order.
     pub blocks: Vec<Block>,
+    /// Whether it is handed out by itself: it begins a sheet of its own, and what follows the next.
+    pub own_sheet: bool,
+}
+
+impl Entry {
+    /// A part that follows the one before.
+    pub fn new(heading: &str, blocks: Vec<Block>) -> Self {
+        Self {
+            heading: heading.into(),
+            blocks,
+            own_sheet: false,
+        }
+    }
 }
 
 /// What stands in a part.

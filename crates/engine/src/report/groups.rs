@@ -6,7 +6,7 @@ use super::Fitness;
 use crate::alignment::{JointTake, Role};
 use crate::build::TakeQuality;
 use crate::finding::{Finding, Weight};
-use crate::session::{Group, Session};
+use crate::session::Group;
 use crate::units::distinct;
 
 /// What can be said of a group.
@@ -50,14 +50,14 @@ pub struct JudgedGroup {
     pub wants_one_unit: bool,
 }
 
-/// Judges every group of a session in a joint take.
+/// Judges every group in a joint take.
 #[must_use]
 pub fn judge_groups(
-    session: &Session,
+    groups: &[Group],
     joint: &JointTake,
     quality: Option<&TakeQuality>,
 ) -> Vec<JudgedGroup> {
-    let groups = session.groups.iter();
+    let groups = groups.iter();
     groups.map(|group| judge(group, joint, quality)).collect()
 }
 
@@ -205,7 +205,7 @@ impl Verdict {
 mod tests {
     use super::*;
     use crate::report::sample;
-    use crate::session::Class;
+    use crate::session::{Class, Session};
 
     fn judged(joint: &JointTake, class: Class, channels: &str) -> JudgedGroup {
         let text = format!(
@@ -213,7 +213,7 @@ mod tests {
             class.key()
         );
         let session = Session::from_toml(&text).expect("a session");
-        judge_groups(&session, joint, None).remove(0)
+        judge_groups(&session.groups, joint, None).remove(0)
     }
 
     #[test]

@@ -15,13 +15,14 @@ mod strips;
 mod plots;
 mod lag;
 mod html;
-mod document;
+pub mod document;
 mod screen;
 mod print;
 mod sheet;
 mod sync;
 mod day;
 mod text;
+mod typed;
 mod timeline;
 mod explain;
 #[cfg(test)]
@@ -42,7 +43,7 @@ pub use html::{
 pub use markup::{Attributes, Markup};
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
 pub use print::{Faces, print};
-pub use say::{claim_words, length_of_time};
+pub use say::{claim_words, length_of_time, short_time};
 pub use screen::screen;
 pub use sheet::{
     ReportedFile, ReportedRun, ReportedTake, ReportedTrack, ReportedUnit, SOUND_REPORT, SoundReport,
@@ -50,6 +51,7 @@ pub use sheet::{
 pub use sync::{Closure, Offset, Rate, SYNC_REPORT, SyncReport, SyncedFollower, SyncedTake, Ties};
 pub use text::{alignment_text, joint_take_text};
 pub use timeline::timeline;
+pub use typed::typed;
 
 use crate::alignment::{JointTake, Placement};
 use crate::build::TakeQuality;

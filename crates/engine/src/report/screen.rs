@@ -1,7 +1,7 @@
 //! A document in, a page for the screen out, in the style of all pages.
 
 use super::document::{Block, Cell, Document, Fact, Table};
-use super::html::{entry, facts, figure, page_of, table};
+use super::html::{entry, facts, figure, page_of, sheet_entry, table};
 use super::markup::Markup;
 
 /// The document as a page.
@@ -18,9 +18,12 @@ pub fn screen(document: &Document) -> String {
         });
         page.element("main", &[], |page| {
             for part in &document.entries {
-                entry(page, &part.heading, |page| {
-                    part.blocks.iter().for_each(|one| block(page, one));
-                });
+                let inside =
+                    |page: &mut Markup| part.blocks.iter().for_each(|one| block(page, one));
+                match part.own_sheet {
+                    true => sheet_entry(page, &part.heading, inside),
+                    false => entry(page, &part.heading, inside),
+                }
             }
         });
     })

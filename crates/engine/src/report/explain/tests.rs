@@ -208,7 +208,7 @@ fn built() -> (SoundReport, SyncReport) {
         .iter()
         .map(|joint| {
             let mut output = sample::output(joint);
-            output.groups = judge_groups(&session, joint, None);
+            output.groups = judge_groups(&session.groups, joint, None);
             output.quality = Some(sample::quality(joint));
             output.residuals = vec![MeasuredAgain {
                 unit: "SOUTH".into(),

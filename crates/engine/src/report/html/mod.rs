@@ -64,7 +64,16 @@ pub(super) fn page_of(title: &str, made_by: &str, body: impl FnOnce(&mut Markup)
 
 /// A section: its heading stands in the margin where there is room for one.
 pub(super) fn entry(page: &mut Markup, heading: &str, inside: impl FnOnce(&mut Markup)) {
-    page.element("section", &[("class", "entry")], |page| {
+    classed_entry(page, "entry", heading, inside);
+}
+
+/// The same on a sheet of its own when it is printed.
+pub(super) fn sheet_entry(page: &mut Markup, heading: &str, inside: impl FnOnce(&mut Markup)) {
+    classed_entry(page, "entry own-sheet", heading, inside);
+}
+
+fn classed_entry(page: &mut Markup, class: &str, heading: &str, inside: impl FnOnce(&mut Markup)) {
+    page.element("section", &[("class", class)], |page| {
         page.leaf("h2", &[], heading);
         page.element("div", &[("class", "body")], inside);
     });

@@ -413,7 +413,7 @@ fn quality_and_groups_stand_there() {
     };
     let session = "[[group]]\nname = \"pair & co\"\nclass = \"array\"\nchannels = [\"NORTH:1\", \"SOUTH:1\"]\n";
     let session = Session::from_toml(session).expect("a session");
-    output.groups = judge_groups(&session, &joint, Some(&quality));
+    output.groups = judge_groups(&session.groups, &joint, Some(&quality));
     output.quality = Some(quality);
     let page = html(&ReportInput {
         made_by: "commontime 0.1.0",

@@ -182,6 +182,11 @@ impl<'a> Flow<'a> {
         }
     }
 
+    /// A new page, unless this one is empty.
+    pub fn page(&mut self) {
+        self.keep(f32::INFINITY);
+    }
+
     /// Begins a part: a rule, and a new page unless so much is left.
     pub fn part(&mut self, keep: f32) {
         self.space(6.0);

@@ -38,7 +38,12 @@ pub fn print(document: &Document, faces: &Faces) -> Result<Vec<u8>> {
     };
     let mut flow = Flow::new(faces, sheet);
     head(&mut flow, document);
+    let mut own_sheet = false;
     for entry in &document.entries {
+        if own_sheet || entry.own_sheet {
+            flow.page();
+        }
+        own_sheet = entry.own_sheet;
         flow.part(KEEP);
         flow.words(&entry.heading, HEADING, Ink::Text);
         flow.space(3.0);

@@ -45,10 +45,10 @@ fn document(table: Table, words: &str) -> Document {
         made_by: "test".into(),
         facts: vec![("Name", "value".into()), ("Empty", String::new())],
         verdict: String::new(),
-        entries: vec![Entry {
-            heading: "Part".into(),
-            blocks: vec![Block::Words(words.into()), Block::Table(table)],
-        }],
+        entries: vec![Entry::new(
+            "Part",
+            vec![Block::Words(words.into()), Block::Table(table)],
+        )],
         broad: false,
     }
 }

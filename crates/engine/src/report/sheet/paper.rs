@@ -23,31 +23,19 @@ impl SoundReport {
             )
         });
         let formats = distinct(self.takes.iter().map(format_of));
-        let mut entries = vec![Entry {
-            heading: "Recordings".into(),
-            blocks: vec![Block::Table(self.recordings(page_of))],
-        }];
+        let mut entries = vec![Entry::new(
+            "Recordings",
+            vec![Block::Table(self.recordings(page_of))],
+        )];
         let maps = self.day_maps();
         if !maps.is_empty() {
-            entries.push(Entry {
-                heading: "The day".into(),
-                blocks: maps,
-            });
+            entries.push(Entry::new("The day", maps));
         }
-        entries.push(Entry {
-            heading: "Tracks".into(),
-            blocks: self.tracks(),
-        });
-        entries.push(Entry {
-            heading: "Files".into(),
-            blocks: vec![Block::Table(self.files())],
-        });
+        entries.push(Entry::new("Tracks", self.tracks()));
+        entries.push(Entry::new("Files", vec![Block::Table(self.files())]));
         let settings = self.settings();
         if !settings.is_empty() {
-            entries.push(Entry {
-                heading: "Settings".into(),
-                blocks: settings,
-            });
+            entries.push(Entry::new("Settings", settings));
         }
         Document {
             kind: "Sound report of recordings made by several units".into(),

@@ -14,26 +14,20 @@ impl SyncReport {
     pub fn document(&self, page_of: &dyn Fn(&str) -> Option<String>) -> Document {
         let dates = distinct(self.takes.iter().map(|take| take.date.clone()));
         let dates: Vec<String> = dates.into_iter().filter(|date| !date.is_empty()).collect();
-        let mut entries = vec![Entry {
-            heading: "All followers".into(),
-            blocks: vec![Block::Table(self.followers(page_of))],
-        }];
+        let mut entries = vec![Entry::new(
+            "All followers",
+            vec![Block::Table(self.followers(page_of))],
+        )];
         for (number, take) in self.takes.iter().enumerate() {
-            entries.push(Entry {
-                heading: take.name.clone(),
-                blocks: blocks_of(take, number),
-            });
+            entries.push(Entry::new(&take.name, blocks_of(take, number)));
         }
-        entries.push(Entry {
-            heading: "How to read it".into(),
-            blocks: vec![Block::Words(
+        entries.push(Entry::new("How to read it", vec![Block::Words(
                 "Offset: the lead's position at which the follower's first sample falls; positive when the follower began \
                  later. Rate: positive when the follower's clock ran fast, so that it wrote more samples. Plus or minus: \
                  what may be claimed because of what the place rests on. Sigma: one standard deviation of the measurement. \
                  Lag: how many more samples the follower has counted than the lead."
                     .into(),
-            )],
-        });
+            )]));
         Document {
             kind: "Sync report: how every unit came to its place, and how good that is".into(),
             title: match dates.as_slice() {

@@ -1,24 +1,64 @@
-//! A session file in, what the person at the units declared of the channels out: which belong together, and how far apart
-//! in time they may come to lie for what they are used for.
+//! A session file in, what the person at the units planned and declared out: units, sources and which input each gets, which
+//! channels belong together, and how far apart in time they may come to lie for what they are used for. The same file serves
+//! before the shoot and after it.
 //!
 //! ```toml
+//! [[unit]]
+//! name = "NORTH"
+//! inputs = 8
+//!
+//! [[source]]
+//! name = "Hall left"
+//!
 //! [[group]]
 //! name = "main pair"
 //! class = "stereo-pair"
-//! channels = ["NORTH:1", "SOUTH:3-4"]
+//! sources = ["Hall left", "Hall right"]    # or, of recordings there are: channels = ["NORTH:1", "SOUTH:3-4"]
 //! ```
 
-use std::collections::HashSet;
+mod file;
+mod plan;
+mod rig;
+#[cfg(test)]
+mod plan_tests;
+
+pub use plan::{Plan, Wired, plan};
+pub use rig::{
+    ClockGrade, ClockPlan, CommonKind, CommonPlan, RigUnit, SampleFormat, Shoot, Source,
+};
 
 use serde::Deserialize;
 
-use crate::error::{Error, Kind, Result};
+use crate::error::Result;
 
-/// What was declared for a session.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+/// What was planned and declared for a session.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Session {
-    /// Channels that belong together.
+    /// Channels that belong together: those declared, and those of planned groups where their sources found inputs.
     pub groups: Vec<Group>,
+    /// What the shoot is set to.
+    pub shoot: Shoot,
+    /// Its units; none when only groups of channels are declared.
+    pub units: Vec<RigUnit>,
+    /// The unit that leads, by its place among them.
+    pub lead: usize,
+    /// What is recorded.
+    pub sources: Vec<Source>,
+    /// Groups of sources.
+    pub planned: Vec<PlannedGroup>,
+    /// Which source goes into which input.
+    pub plan: Plan,
+}
+
+/// Sources that belong together.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlannedGroup {
+    /// What they are called.
+    pub name: String,
+    /// What they are used for.
+    pub class: Class,
+    /// Their places in the list of sources.
+    pub sources: Vec<usize>,
 }
 
 /// Channels that belong together.
@@ -103,62 +143,14 @@ impl Class {
     }
 }
 
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct File {
-    #[serde(default)]
-    group: Vec<FileGroup>,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct FileGroup {
-    name: String,
-    class: Class,
-    channels: Vec<String>,
-}
-
 impl Session {
     /// Reads a session file's text.
     ///
     /// # Errors
-    /// [`Kind::Format`] with line and column where it is no TOML or has unknown fields, [`Kind::Usage`] for groups that make
-    /// no sense.
+    /// [`Kind::Format`](crate::Kind::Format) with line and column where it is no TOML or has unknown fields,
+    /// [`Kind::Usage`](crate::Kind::Usage) for what makes no sense.
     pub fn from_toml(text: &str) -> Result<Self> {
-        let file: File = toml::from_str(text).map_err(|error| {
-            Error::new(Kind::Format, "is no session file")
-                .then("write groups as [[group]] with name, class and channels")
-                .from_source(error)
-        })?;
-        let mut taken = HashSet::new();
-        let mut groups = Vec::new();
-        for group in file.group {
-            let usage = |what: String| {
-                Error::new(Kind::Usage, format!("group {}: {what}", group.name)).then(
-                    "write channels as UNIT:CH or UNIT:CH-CH, counted from 1, each in one group",
-                )
-            };
-            let mut channels = Vec::new();
-            for text in &group.channels {
-                let named = channels_of(text);
-                let named = named.ok_or_else(|| usage(format!("`{text}` names no channels")))?;
-                channels.extend(named);
-            }
-            if channels.is_empty() || group.name.trim().is_empty() {
-                return Err(usage("a group has a name and at least one channel".into()));
-            }
-            for (unit, channel) in &channels {
-                if !taken.insert((unit.to_lowercase(), *channel)) {
-                    return Err(usage(format!("{unit}:{channel} stands in a group already")));
-                }
-            }
-            groups.push(Group {
-                name: group.name.trim().to_string(),
-                class: group.class,
-                channels,
-            });
-        }
-        Ok(Self { groups })
+        file::read(text)
     }
 
     /// The group of a unit's 1-based channel.
@@ -177,27 +169,6 @@ impl Group {
     }
 }
 
-/// `UNIT:CH` or `UNIT:CH-CH`.
-fn channels_of(text: &str) -> Option<Vec<(String, u32)>> {
-    let (unit, channels) = text.rsplit_once(':')?;
-    let number = |text: &str| {
-        text.trim()
-            .parse::<u32>()
-            .ok()
-            .filter(|n| (1..=65_535).contains(n))
-    };
-    let (first, last) = match channels.split_once('-') {
-        Some((first, last)) => (number(first)?, number(last)?),
-        None => (number(channels)?, number(channels)?),
-    };
-    let unit = unit.trim();
-    (first <= last && !unit.is_empty()).then(|| {
-        (first..=last)
-            .map(|channel| (unit.to_string(), channel))
-            .collect()
-    })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -213,10 +184,8 @@ mod tests {
         );
         assert_eq!(group.channels.len(), 3);
         assert!(session.group_of("NORTH", 2).is_none());
-        assert_eq!(
-            Session::from_toml("").expect("nothing declared"),
-            Session::default()
-        );
+        let nothing = Session::from_toml("").expect("nothing declared");
+        assert!(nothing.groups.is_empty() && nothing.units.is_empty());
     }
 
     #[test]

@@ -1,0 +1,510 @@
+//! A planned session in, all that should be known before the shoot out: which source goes into which input, what that costs, how
+//! much is recorded, how far the clocks will run apart and what will be provable, and the sheets that go to the units.
+
+mod drift;
+mod example;
+mod paper;
+mod proof;
+mod storage;
+#[cfg(test)]
+mod tests;
+mod words;
+
+pub use drift::{Drift, JamAgain};
+pub use example::EXAMPLE;
+pub use proof::{Proof, proofs};
+pub use storage::{JointSize, Storage};
+
+use serde::Serialize;
+
+use crate::error::{Error, Kind, Result};
+use crate::establish::made_by;
+use crate::finding::{Finding, Weight};
+use crate::first_roll::Ready;
+use crate::history::History;
+use crate::output::{no_table, table_text};
+use crate::report::short_time;
+use crate::session::{Class, CommonKind, Plan, PlannedGroup, Session, Wired, plan};
+use crate::units::{capital, counted, distinct};
+
+/// The highest rate that units record at. Common practice, no source.
+const HIGHEST_RATE_HZ: u32 = 192_000;
+
+/// What should be known before a shoot.
+#[derive(Debug, Clone, Serialize)]
+pub struct Prep {
+    /// The program that worked it out.
+    pub made_by: String,
+    /// What the shoot is called.
+    pub name: String,
+    /// Its day.
+    pub date: String,
+    /// What the units will be good for together.
+    pub ready: Ready,
+    /// The verdict in one line.
+    pub verdict: String,
+    /// What all units are set to.
+    pub settings: Vec<(&'static str, String)>,
+    /// A sheet a unit, the lead's first.
+    pub units: Vec<UnitSheet>,
+    /// The channels of the joint recording, in order.
+    pub channels: Vec<JointChannel>,
+    /// The groups, judged.
+    pub groups: Vec<PlannedUse>,
+    /// What every choice of a common signal can prove; the planned one is marked.
+    pub proofs: Vec<Proof>,
+    /// How far every follower's clock runs from the lead's.
+    pub drift: Vec<Drift>,
+    /// The joint recording.
+    pub joint: JointSize,
+    /// How the units are linked, in steps.
+    pub linking: Vec<String>,
+    /// What can hurt someone.
+    pub cautions: Vec<String>,
+    /// What a receiver should know.
+    pub brief: Vec<String>,
+    /// What a person should know, gravest first.
+    pub findings: Vec<Finding>,
+}
+
+/// What goes to one unit.
+#[derive(Debug, Clone, Serialize)]
+pub struct UnitSheet {
+    /// Its name.
+    pub name: String,
+    /// Whether it leads.
+    pub lead: bool,
+    /// Its clock, in words.
+    pub clock: String,
+    /// What goes into its inputs.
+    pub inputs: Vec<PlannedInput>,
+    /// What is recorded, on what, for how long.
+    pub storage: Storage,
+    /// What is to be done at it, in order.
+    pub checklist: Vec<String>,
+    /// What should be remembered at it.
+    pub note: String,
+}
+
+/// What goes into one input.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct PlannedInput {
+    /// Its number, counted from 1.
+    pub number: u32,
+    /// The source, or the common signal; empty for nothing.
+    pub name: String,
+    /// The group it belongs to; empty for none.
+    pub group: String,
+    /// Whether phantom power is on.
+    pub phantom: bool,
+    /// What is to be remembered.
+    pub note: String,
+}
+
+/// A channel of the joint recording.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct JointChannel {
+    /// Its number in the joint recording, counted from 1.
+    pub number: usize,
+    /// Its name.
+    pub name: String,
+    /// The unit.
+    pub unit: String,
+    /// The unit's input, counted from 1.
+    pub input: u32,
+    /// The group it belongs to; empty for none.
+    pub group: String,
+}
+
+/// A group judged before the shoot.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct PlannedUse {
+    /// Its name.
+    pub name: String,
+    /// What it is used for, in words.
+    pub used_as: String,
+    /// The error that use allows between two channels, seconds.
+    pub allowed_s: f64,
+    /// The units its sources go to.
+    pub units: Vec<String>,
+    /// The error that the plan will leave between two of its channels at most, seconds; nothing on one unit.
+    pub error_s: f64,
+    /// Whether that is allowed.
+    pub good_enough: bool,
+}
+
+/// Works a session out.
+///
+/// # Errors
+/// [`Kind::Usage`] when the session has no units or no sources.
+pub fn prepare(session: &Session, history: &History) -> Result<Prep> {
+    if session.units.is_empty() || session.sources.is_empty() {
+        return Err(
+            Error::new(Kind::Usage, "declares no units, or no sources to record").then(
+                "`commontime prep --new FILE` writes a session file with every field explained",
+            ),
+        );
+    }
+    let order = lead_first(session);
+    let proofs = proofs(&session.shoot);
+    let proven_s = proofs
+        .iter()
+        .find(|proof| proof.planned)
+        .map_or(f64::INFINITY, |proof| proof.error_s);
+    let groups = uses(session, proven_s);
+    let drift: Vec<Drift> = order
+        .iter()
+        .filter(|unit| **unit != session.lead)
+        .map(|unit| Drift::of(session, *unit, history))
+        .collect();
+    let joint = JointSize::of(session);
+    let units: Vec<UnitSheet> = order.iter().map(|unit| sheet(session, *unit)).collect();
+    let ready = match units.len() {
+        1 => Ready::Arrays,
+        _ => ready(proven_s),
+    };
+    let findings = findings(session, &groups, &drift, &units);
+    let prep = Prep {
+        made_by: made_by(),
+        name: session.shoot.name.clone(),
+        date: session.shoot.date.clone(),
+        ready,
+        verdict: String::new(),
+        settings: words::settings(&session.shoot),
+        channels: channels(session, &order),
+        linking: words::linking(session, &drift),
+        cautions: words::cautions(session),
+        brief: words::brief(session, proven_s, &joint),
+        units,
+        groups,
+        proofs,
+        drift,
+        joint,
+        findings,
+    };
+    Ok(Prep {
+        verdict: verdict(&prep),
+        ..prep
+    })
+}
+
+fn lead_first(session: &Session) -> Vec<usize> {
+    let others = (0..session.units.len()).filter(|unit| *unit != session.lead);
+    std::iter::once(session.lead).chain(others).collect()
+}
+
+fn ready(error_s: f64) -> Ready {
+    // what is exactly allowed must not fail by the last bit of a product
+    let allows = |class: Class| error_s <= class.allowed_s() * (1.0 + 1e-9);
+    match (allows(Class::Array), allows(Class::Summed)) {
+        (true, _) => Ready::Arrays,
+        (false, true) => Ready::Stereo,
+        (false, false) => Ready::Ambience,
+    }
+}
+
+fn verdict(prep: &Prep) -> String {
+    let stops = prep.findings.iter().filter(|one| one.weight >= Weight::Ask);
+    let first = stops.map(|finding| finding.message.clone()).next();
+    let broken: Vec<&str> = (prep.groups.iter())
+        .filter(|group| !group.good_enough)
+        .map(|group| group.name.as_str())
+        .collect();
+    match (first, prep.units.len()) {
+        (Some(why), _) => format!("not ready: {why}"),
+        (None, 1) => "one unit alone: nothing has to be brought together".into(),
+        (None, _) if !broken.is_empty() => format!(
+            "{} across units, but not for {}",
+            prep.ready.words(),
+            broken.join(", ")
+        ),
+        (None, _) => format!("{} across units", prep.ready.words()),
+    }
+}
+
+fn uses(session: &Session, proven_s: f64) -> Vec<PlannedUse> {
+    let groups = session.planned.iter();
+    groups
+        .map(|group| {
+            let placed = group
+                .sources
+                .iter()
+                .filter_map(|s| session.plan.place_of(*s));
+            let units = distinct(placed.map(|(unit, _)| unit));
+            let error_s = match units.as_slice() {
+                [] | [_] => 0.0,
+                // each may be off against the lead by that much, in either direction
+                units if units.contains(&session.lead) && units.len() == 2 => proven_s,
+                _ => 2.0 * proven_s,
+            };
+            PlannedUse {
+                name: group.name.clone(),
+                used_as: group.class.words().into(),
+                allowed_s: group.class.allowed_s(),
+                units: units
+                    .iter()
+                    .map(|unit| session.units[*unit].name.clone())
+                    .collect(),
+                error_s,
+                good_enough: error_s <= group.class.allowed_s() * (1.0 + 1e-9),
+            }
+        })
+        .collect()
+}
+
+fn group_name(session: &Session, source: usize) -> String {
+    let group = session
+        .planned
+        .iter()
+        .find(|group| group.sources.contains(&source));
+    group.map_or(String::new(), |group| group.name.clone())
+}
+
+/// What the common signal is called on a track.
+fn common_name(session: &Session) -> String {
+    match session.shoot.common.source {
+        Some(source) => format!("{} (split)", session.sources[source].name),
+        None => match session.shoot.common.kind {
+            CommonKind::Timecode => "timecode".into(),
+            CommonKind::Marker => "marker".into(),
+            CommonKind::Tone => "tone".into(),
+            _ => "common signal".into(),
+        },
+    }
+}
+
+fn planned_inputs(session: &Session, unit: usize) -> Vec<PlannedInput> {
+    let inputs = session.plan.inputs[unit].iter().enumerate();
+    inputs
+        .map(|(at, wired)| {
+            let number = at as u32 + 1;
+            match wired {
+                Wired::Free => PlannedInput {
+                    number,
+                    name: String::new(),
+                    group: String::new(),
+                    phantom: false,
+                    note: String::new(),
+                },
+                Wired::Common => PlannedInput {
+                    number,
+                    name: common_name(session),
+                    group: String::new(),
+                    phantom: false,
+                    note: words::common_note(session.shoot.common.kind).into(),
+                },
+                Wired::Source(source) => PlannedInput {
+                    number,
+                    name: session.sources[*source].name.clone(),
+                    group: group_name(session, *source),
+                    phantom: session.sources[*source].phantom,
+                    note: session.sources[*source].note.clone(),
+                },
+            }
+        })
+        .collect()
+}
+
+fn sheet(session: &Session, unit: usize) -> UnitSheet {
+    let rig = &session.units[unit];
+    let inputs = planned_inputs(session, unit);
+    let storage = Storage::of(session, unit);
+    UnitSheet {
+        name: rig.name.clone(),
+        lead: unit == session.lead,
+        clock: rig.clock.words(),
+        checklist: words::checklist(session, unit, &storage),
+        inputs,
+        storage,
+        note: rig.note.clone(),
+    }
+}
+
+/// The channels as a build without a list has them: the lead's, then each follower's, by their numbers.
+fn channels(session: &Session, order: &[usize]) -> Vec<JointChannel> {
+    let mut channels = Vec::new();
+    for unit in order {
+        for input in planned_inputs(session, *unit) {
+            if input.name.is_empty() {
+                continue;
+            }
+            channels.push(JointChannel {
+                number: channels.len() + 1,
+                name: input.name,
+                unit: session.units[*unit].name.clone(),
+                input: input.number,
+                group: input.group,
+            });
+        }
+    }
+    channels
+}
+
+impl Prep {
+    /// The channels as a list that `join --channels` and `build --channels` take: names and groups as they were planned.
+    ///
+    /// # Errors
+    /// When the table cannot be written to memory.
+    pub fn channel_list(&self) -> Result<String> {
+        let mut table = csv::Writer::from_writer(Vec::new());
+        let put = |table: &mut csv::Writer<Vec<u8>>, row: [&str; 5]| {
+            table.write_record(row).map_err(no_table)
+        };
+        put(&mut table, ["unit", "channel", "use", "name", "group"])?;
+        for channel in &self.channels {
+            let number = channel.input.to_string();
+            put(
+                &mut table,
+                [&channel.unit, &number, "yes", &channel.name, &channel.group],
+            )?;
+        }
+        table_text(table)
+    }
+}
+
+fn findings(
+    session: &Session,
+    groups: &[PlannedUse],
+    drift: &[Drift],
+    units: &[UnitSheet],
+) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    findings.extend(places(session));
+    for (group, judged) in session.planned.iter().zip(groups) {
+        findings.extend(crossing(session, group, judged));
+    }
+    if units.len() > 1 {
+        findings.extend(proof::findings(session));
+    }
+    findings.extend(drift.iter().filter_map(|one| one.finding(session)));
+    for unit in units {
+        findings.extend(unit.storage.findings(&unit.name));
+    }
+    if session.shoot.sample_rate.0 > HIGHEST_RATE_HZ {
+        let rate = session.shoot.sample_rate;
+        findings.push(
+            Finding::new(
+                "rate-unusual",
+                Weight::Warn,
+                format!("{rate} is more than units record"),
+            )
+            .measured(rate.to_string(), format!("at most {HIGHEST_RATE_HZ} Hz"))
+            .then("check the units' manuals, or choose a lower rate"),
+        );
+    }
+    if !session.plan.best {
+        findings.push(Finding::new(
+            "plan-not-exhaustive",
+            Weight::Note,
+            "not every way of placing the groups was tried: there may be a plan that keeps more of them together",
+        ));
+    }
+    findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
+    findings
+}
+
+/// Sources and common signals that found no input.
+fn places(session: &Session) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let names: Vec<&str> = (session.plan.unplaced.iter())
+        .map(|source| session.sources[*source].name.as_str())
+        .collect();
+    if !names.is_empty() {
+        let inputs: u32 = session.units.iter().map(|unit| unit.inputs).sum();
+        findings.push(
+            Finding::new(
+                "source-without-input",
+                Weight::Stop,
+                format!("no input is left for {}", names.join(", ")),
+            )
+            .measured(
+                format!(
+                    "{} and the common signal on {}",
+                    counted(session.sources.len(), "source"),
+                    counted(session.units.len(), "unit")
+                ),
+                format!("at most {inputs} inputs"),
+            )
+            .then("leave a source out, add a unit, or take a common signal that needs no input"),
+        );
+    }
+    for unit in &session.plan.without_common {
+        findings.push(
+            Finding::new("common-without-input", Weight::Stop, "no input is left for the common signal")
+                .at(&session.units[*unit].name)
+                .then("let an input free: without the common signal nothing can be proven about this unit"),
+        );
+    }
+    findings
+}
+
+/// What it costs that a group lies on several units, and whether it need be so.
+fn crossing(session: &Session, group: &PlannedGroup, judged: &PlannedUse) -> Option<Finding> {
+    if judged.units.len() < 2 {
+        return None;
+    }
+    let weight = match (judged.good_enough, group.class.wants_one_unit()) {
+        (true, false) => Weight::Note,
+        _ => Weight::Warn,
+    };
+    let message = format!(
+        "the group {} lies on {}",
+        judged.name,
+        judged.units.join(" and ")
+    );
+    let next = match otherwise(session, group) {
+        Some(way) => way,
+        None if judged.good_enough => {
+            "keep it on one unit if you can; else record the common signal through the whole take"
+                .into()
+        }
+        None => "keep it on one unit, or plan a common signal that proves more".into(),
+    };
+    let error = short_time(judged.error_s);
+    Some(
+        Finding::new("group-crosses-units", weight, message)
+            .at(&judged.name)
+            .measured(
+                format!("±{error} between its channels with the planned common signal"),
+                format!(
+                    "at most {} ({})",
+                    short_time(judged.allowed_s),
+                    judged.used_as
+                ),
+            )
+            .then(next),
+    )
+}
+
+/// Inputs for a group that would keep it on one unit, where only fixed inputs keep it from that.
+fn otherwise(session: &Session, group: &PlannedGroup) -> Option<String> {
+    let mut sources = session.sources.clone();
+    for source in &group.sources {
+        sources[*source].unit = None;
+        sources[*source].input = None;
+    }
+    let shoot = &session.shoot;
+    let other: Plan = plan(
+        &session.units,
+        session.lead,
+        &sources,
+        &session.planned,
+        shoot.common,
+    );
+    let places: Vec<(usize, u32)> = (group.sources.iter())
+        .filter_map(|source| other.place_of(*source))
+        .collect();
+    let whole = places.len() == group.sources.len() && other.unplaced.is_empty();
+    let units = distinct(places.iter().map(|(unit, _)| *unit));
+    let [unit] = units.as_slice() else {
+        return None;
+    };
+    let inputs: Vec<String> = places.iter().map(|(_, input)| input.to_string()).collect();
+    let name = &session.units[*unit].name;
+    whole.then(|| {
+        capital(&format!(
+            "it would fit on {name}, inputs {}, if its fixed inputs were let free",
+            inputs.join(", ")
+        ))
+    })
+}
