@@ -4,7 +4,7 @@
 mod desks;
 mod shoots;
 
-use desks::{alignment, desk, desk_and_truth};
+use desks::{alignment, desk, desk_and_truth, session_form};
 use serde_json::Value;
 use shoots::{commontime, listing, status};
 
@@ -115,6 +115,7 @@ fn pages_may_load_nothing_from_elsewhere_and_files_stay_in_their_folder() {
         "/day",
         "/build",
         "/sums",
+        "/prep",
         "/nowhere",
         "/assets/desk.js",
         "/assets/icon.svg",
@@ -443,4 +444,33 @@ fn the_seam_shows_what_the_files_hold() {
         "/wave?take={name}&unit=SOUTH&channel=1&from=-9000000000000000000&to=9000000000000000000&columns=9"
     );
     assert_ne!(desk.get(&far).status, 500);
+}
+
+#[test]
+fn a_session_is_kept_as_the_file_that_the_command_takes() {
+    let (place, desk) = desk();
+    let page = desk.get("/prep").text();
+    assert!(page.contains("Nothing is planned in this folder yet"));
+    let session = place.out_path().join("session.toml");
+    // what makes no sense is not kept, and not lost
+    let broken = "[[unit]]\r\nname = \"NORTH\"\r\ninputs = none\r\n";
+    let refused = desk.post("/do/prep", &session_form(broken));
+    assert_eq!(refused.status, 400);
+    let text = refused.text();
+    assert!(
+        text.contains("inputs = none") && text.contains("line 3"),
+        "{text}"
+    );
+    assert!(!session.exists());
+    let whole = "# ours\r\n[[unit]]\r\nname = \"NORTH\"\r\ninputs = 4\r\n[[source]]\r\nname = \"left <b>\"\r\n";
+    assert_eq!(desk.post("/do/prep", &session_form(whole)).status, 303);
+    let kept = std::fs::read_to_string(&session).expect("kept");
+    assert_eq!(kept, whole.replace("\r\n", "\n"));
+    let page = desk.get("/prep").text();
+    assert!(page.contains("left &lt;b&gt;") && !page.contains("left <b>"));
+    assert_eq!(desk.get("/out/session-sheet.html").status, 200);
+    let run = commontime(&["prep", &session.display().to_string(), "--json"]);
+    let own: Value = serde_json::from_slice(&run.stdout).expect("JSON");
+    let sheet = desk.get("/out/session-sheet.json").text();
+    assert_eq!(serde_json::from_str::<Value>(&sheet).expect("JSON"), own);
 }

@@ -8,7 +8,8 @@ mod shoots;
 use std::path::PathBuf;
 
 use browser::Window;
-use desks::{alignment, desk};
+use desks::{alignment, desk, session_form};
+use engine::prep::EXAMPLE;
 use headless_chrome::browser::tab::point::Point;
 
 /// How many pixels of the canvas are not paper.
@@ -185,6 +186,7 @@ fn screens(name: &str) -> Vec<(&'static str, String)> {
             format!("{take}#from=239000&to=241000&view=over&how=before"),
         ),
         ("build", "/build".into()),
+        ("prep", "/prep".into()),
         ("first-roll", "/first-roll".into()),
         ("sums", "/sums?sum=10%3A00%3A00%3A00".into()),
         ("nowhere", "/nowhere".into()),
@@ -241,7 +243,10 @@ fn every_screen_can_be_used_by_everybody() {
             }
         }
     };
-    look("empty", &screens("none")[..3]);
+    let mut empty = screens("none");
+    empty.retain(|(name, _)| ["cards", "settings", "day", "prep"].contains(name));
+    look("empty", &empty);
+    assert_eq!(desk.post("/do/prep", &session_form(EXAMPLE)).status, 303);
     let name = desk.measured();
     desk.post("/do/build", "");
     desk.settle();

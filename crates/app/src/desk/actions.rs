@@ -284,8 +284,9 @@ pub struct BuildForm {
 }
 
 impl BuildForm {
-    fn args(&self) -> ShapeArgs {
+    fn args(&self, desk: &Desk) -> ShapeArgs {
         ShapeArgs {
+            session: pages::prep::is_kept(desk).then(|| pages::prep::kept(desk)),
             shape: match self.shape.as_str() {
                 "per-unit" => ShapeArg::PerUnit,
                 "mono" => ShapeArg::Mono,
@@ -319,7 +320,7 @@ pub async fn build(State(desk): State<Arc<Desk>>, Checked(form): Checked<BuildFo
             alignment,
             findings,
         };
-        let args = form.args();
+        let args = form.args(&desk);
         desk.start("building", move |desk, job| {
             built(desk, job, &day, &args, &cards)
         })

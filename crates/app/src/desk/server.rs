@@ -37,6 +37,7 @@ pub fn router(desk: Arc<Desk>, port: u16) -> Router {
         .route("/day", get(pages::day::page))
         .route("/take/{take}", get(pages::take::page))
         .route("/build", get(pages::build::page))
+        .route("/prep", get(pages::prep::page))
         .route("/first-roll", get(pages::first_roll::page))
         .route("/sums", get(pages::sums::page))
         .route("/out/{file}", get(report))
@@ -51,6 +52,7 @@ pub fn router(desk: Arc<Desk>, port: u16) -> Router {
         .route("/do/tie", post(actions::tie))
         .route("/do/decide", post(actions::decide))
         .route("/do/build", post(actions::build))
+        .route("/do/prep", post(pages::prep::keep))
         .route("/do/first-roll", post(actions::roll))
         .route("/do/stop", post(actions::stop))
         .fallback(pages::not_found)
@@ -102,6 +104,7 @@ async fn report(State(desk): State<Arc<Desk>>, Path(file): Path<String>) -> Resp
         Some("html") => "text/html; charset=utf-8",
         Some("pdf") => "application/pdf",
         Some("csv") => "text/csv; charset=utf-8",
+        Some("txt") => "text/plain; charset=utf-8",
         Some("json" | "otio") => "application/json",
         _ => return StatusCode::NOT_FOUND.into_response(),
     };

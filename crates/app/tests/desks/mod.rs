@@ -39,6 +39,12 @@ pub fn alignment(place: &Place) -> Value {
     serde_json::from_str(&text.expect("an alignment file")).expect("JSON")
 }
 
+/// A session in the body of a form: every byte escaped (RFC 3986, section 2.1).
+pub fn session_form(session: &str) -> String {
+    let escaped = session.bytes().map(|byte| format!("%{byte:02X}"));
+    format!("session={}", escaped.collect::<String>())
+}
+
 /// What came back.
 pub struct Answer {
     pub status: u16,

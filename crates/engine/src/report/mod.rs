@@ -44,7 +44,7 @@ pub use markup::{Attributes, Markup};
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
 pub use print::{Faces, print};
 pub use say::{claim_words, length_of_time, short_time};
-pub use screen::screen;
+pub use screen::{screen, sections};
 pub use sheet::{
     ReportedFile, ReportedRun, ReportedTake, ReportedTrack, ReportedUnit, SOUND_REPORT, SoundReport,
 };

@@ -1,6 +1,6 @@
 //! A document in, a page for the screen out, in the style of all pages.
 
-use super::document::{Block, Cell, Document, Fact, Table};
+use super::document::{Block, Cell, Document, Entry, Fact, Table};
 use super::html::{entry, facts, figure, page_of, sheet_entry, table};
 use super::markup::Markup;
 
@@ -18,17 +18,27 @@ pub fn screen(document: &Document) -> String {
         });
         page.element("main", &[], |page| {
             for part in &document.entries {
-                let inside =
-                    |page: &mut Markup| part.blocks.iter().for_each(|one| block(page, one));
-                match part.own_sheet {
-                    true => sheet_entry(page, &part.heading, inside),
-                    false => entry(page, &part.heading, inside),
-                }
+                section(page, part);
             }
         });
     })
 }
 
+/// The parts of a document that are not handed out by themselves, as sections of another page.
+pub fn sections(page: &mut Markup, document: &Document) {
+    let parts = document.entries.iter();
+    for part in parts.filter(|part| !part.own_sheet) {
+        section(page, part);
+    }
+}
+
+fn section(page: &mut Markup, part: &Entry) {
+    let inside = |page: &mut Markup| part.blocks.iter().for_each(|one| block(page, one));
+    match part.own_sheet {
+        true => sheet_entry(page, &part.heading, inside),
+        false => entry(page, &part.heading, inside),
+    }
+}
 fn block(page: &mut Markup, block: &Block) {
     match block {
         Block::Words(text) => page.leaf("p", &[], text),

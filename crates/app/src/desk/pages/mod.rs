@@ -5,6 +5,7 @@ pub mod build;
 pub mod cards;
 pub mod day;
 pub mod first_roll;
+pub mod prep;
 pub mod settings;
 pub mod sums;
 pub mod take;
@@ -120,6 +121,16 @@ fn contents(markup: &mut Markup, desk: &Desk, here: &str) {
         "/build".into(),
         "Build and report".into(),
         String::new(),
+        "",
+    ));
+    let planned = match prep::is_kept(desk) {
+        true => "planned",
+        false => "",
+    };
+    entries.push((
+        "/prep".into(),
+        "Before the shoot".into(),
+        planned.into(),
         "",
     ));
     entries.push(("/first-roll".into(), "First roll".into(), rolled, ""));
