@@ -8,7 +8,7 @@ use crate::report::{length_of_time, short_time};
 use crate::units::capital;
 
 /// A box to be ticked with a pen.
-const BOX: &str = "☐";
+const BOX: &str = "[   ]";
 
 impl Prep {
     /// The sheets for people.
@@ -98,10 +98,10 @@ impl Prep {
         let rows: Vec<Vec<Cell>> = (self.groups.iter())
             .map(|group| {
                 let held = match (group.units.len(), group.good_enough) {
-                    (0, _) => "– not recorded",
-                    (1, _) => "✓ one clock",
-                    (_, true) => "✓ held",
-                    (_, false) => "✗ not held",
+                    (0, _) => "not recorded",
+                    (1, _) => "yes: one clock",
+                    (_, true) => "yes",
+                    (_, false) => "no",
                 };
                 vec![
                     (&group.name).into(),
@@ -132,12 +132,12 @@ impl Prep {
     fn proofs(&self) -> Entry {
         let rows = self.proofs.iter().map(|proof| {
             let name = match proof.planned {
-                true => format!("▸ {}, planned", proof.kind.words()),
+                true => format!("Planned: {}", proof.kind.words()),
                 false => proof.kind.words().into(),
             };
             let good = match proof.good_for.first() {
                 Some(first) => format!("{first} and less"),
-                None => "none of the groups' uses across units".into(),
+                None => "nothing that is heard together".into(),
             };
             vec![
                 name.into(),

@@ -4,7 +4,7 @@
 use super::drift::{Drift, pause};
 use super::storage::{JointSize, Storage, clock_time, gigabytes};
 use crate::report::{length_of_time, short_time};
-use crate::session::{CommonKind, Session, Shoot, Source, Wired};
+use crate::session::{CommonKind, Session, Shoot, Wired};
 
 /// What all units are set to.
 pub(super) fn settings(shoot: &Shoot) -> Vec<(&'static str, String)> {
@@ -19,8 +19,11 @@ pub(super) fn settings(shoot: &Shoot) -> Vec<(&'static str, String)> {
             length_of_time(shoot.longest_take_minutes * 60.0),
         ),
         (
-            "Microphones on different units",
-            format!("up to {} m apart", shoot.spacing_m),
+            "Spacing",
+            format!(
+                "microphones on different units up to {} m apart",
+                shoot.spacing_m
+            ),
         ),
     ]
 }
@@ -70,12 +73,17 @@ pub(super) fn linking(session: &Session, drift: &[Drift]) -> Vec<String> {
     if followers.is_empty() {
         return Vec::new();
     }
+    let follow = if followers.len() == 1 {
+        "follows"
+    } else {
+        "follow"
+    };
     let followers = followers.join(" and ");
     let mut steps = vec![
         format!("Switch all units on early enough to reach a steady temperature, and set them alike (see their sheets)."),
         format!("{lead} leads: its timecode runs by the time of day and is sent out while it records."),
         format!(
-            "{followers} follow: timecode comes from outside. Set them to record when timecode arrives, if they can; else start them \
+            "{followers} {follow}: timecode comes from outside. Record on its arrival, where the unit can; else start \
              by hand."
         ),
         "Wire timecode output to timecode input as both units' own manuals say: plugs and levels differ. A crossover cable of 3.5 mm \
@@ -204,21 +212,18 @@ pub(super) fn checklist(session: &Session, unit: usize, storage: &Storage) -> Ve
     let phantom: Vec<String> = session.plan.inputs[unit]
         .iter()
         .enumerate()
-        .filter(|(_, wired)| matches!(wired, Wired::Source(at) if phantom(&session.sources[*at])))
+        .filter(|(_, wired)| matches!(wired, Wired::Source(at) if session.sources[*at].phantom))
         .map(|(at, _)| (at + 1).to_string())
         .collect();
     list.push(match phantom.as_slice() {
         [] => "Phantom power off on every input".into(),
         inputs => format!(
-            "Phantom power on at {} only, with levels down while switching",
+            "Phantom power on at {} {} only, with levels down while switching",
+            if inputs.len() == 1 { "input" } else { "inputs" },
             inputs.join(", ")
         ),
     });
     list
-}
-
-fn phantom(source: &Source) -> bool {
-    source.phantom
 }
 
 /// What can hurt someone.

@@ -21,11 +21,18 @@ pub fn typed(document: &Document) -> String {
     for entry in &document.entries {
         let heading = entry.heading.to_uppercase();
         text.push_str(&format!("\n{heading}\n\n"));
-        for (place, one) in entry.blocks.iter().enumerate() {
-            if place > 0 && !matches!(one, Block::Words(_)) {
+        let mut before: Option<&Block> = None;
+        for one in &entry.blocks {
+            // paragraphs follow each other, and what stands below a heading follows it
+            let goes_on = matches!(
+                (before, one),
+                (None | Some(Block::Heading(_)), _) | (Some(Block::Words(_)), Block::Words(_))
+            );
+            if !goes_on {
                 text.push('\n');
             }
             block(&mut text, one);
+            before = Some(one);
         }
     }
     text.push_str(&format!("\n{}\n", document.made_by));
