@@ -28,6 +28,7 @@ pub mod build;
 pub mod check;
 pub mod report;
 pub mod first_roll;
+pub mod stability;
 pub mod prep;
 pub mod deliver;
 pub mod view;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub use super::choices::*;
+pub use super::clocks_args::StabilityArgs;
 
 /// One recording from several field recorders.
 #[derive(Debug, Parser)]
@@ -45,6 +46,8 @@ pub enum Command {
     Report(ReportArgs),
     /// Measure once what stands between stamps and truth for these units in these modes, and store it
     Calibrate(CalibrateArgs),
+    /// Judge the clocks of a long test: rates, Allan deviations, how long timecode holds out after a jam
+    Stability(StabilityArgs),
     /// Copy cards to several places, read every copy back, write hash lists
     Offload(OffloadArgs),
     /// Check copies against their hash lists: missing, extra, changed, renamed files

@@ -2,6 +2,7 @@
 
 pub mod args;
 mod choices;
+mod clocks_args;
 mod exit;
 mod watch;
 pub mod say;
@@ -15,6 +16,7 @@ mod join;
 mod explain;
 mod report;
 mod calibrate;
+mod stability;
 pub mod timecode;
 mod offload;
 mod verify;
@@ -43,6 +45,7 @@ pub fn run() -> ExitCode {
         Command::Explain(args) => explain::run(args, json),
         Command::Report(args) => report::run(args, json),
         Command::Calibrate(args) => calibrate::run(args, json),
+        Command::Stability(args) => stability::run(args, json),
         Command::Offload(args) => offload::run(args, json),
         Command::Verify(args) => verify::run(args, json),
         Command::Ltc(args) => ltc::run(args, json),

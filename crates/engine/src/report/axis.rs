@@ -46,6 +46,8 @@ pub enum Scale {
     Time,
     /// Logarithms to base ten of Hz, a figure a decade: `100`, `1k`, `10k`.
     Frequency,
+    /// Logarithms to base ten of any quantity, a figure a decade: `0.01`, `1`, `100`.
+    Decades,
 }
 
 /// The distance between an axis's figures.
@@ -63,7 +65,7 @@ const TIME_STEPS: [f64; 18] = [
 impl Steps {
     /// A step that gives about `wanted` figures along `axis`.
     pub fn of(axis: &Axis, wanted: f64) -> Self {
-        if axis.scale == Scale::Frequency {
+        if matches!(axis.scale, Scale::Frequency | Scale::Decades) {
             return Self { step: 1.0 };
         }
         let rough = (axis.greatest - axis.least) / wanted;
@@ -102,6 +104,7 @@ impl Steps {
         match scale {
             Scale::Number => TickFormat::Fixed(self.decimals()),
             Scale::Frequency => TickFormat::Custom(std::sync::Arc::new(decade_figure)),
+            Scale::Decades => TickFormat::Custom(std::sync::Arc::new(plain_decade)),
             Scale::Time => {
                 let decimals = self.decimals();
                 TickFormat::Custom(std::sync::Arc::new(move |seconds| {
@@ -114,7 +117,10 @@ impl Steps {
     /// How many characters the longest figure along `axis` has.
     pub fn longest(&self, axis: &Axis) -> usize {
         let decimals = self.decimals();
-        let written = |value: f64| format!("{value:.decimals$}").len();
+        let written = |value: f64| match axis.scale {
+            Scale::Decades => plain_decade(value.ceil()).len(),
+            _ => format!("{value:.decimals$}").len(),
+        };
         written(axis.least).max(written(axis.greatest))
     }
 }
@@ -125,6 +131,11 @@ fn decade_figure(logarithm: f64) -> String {
         true => format!("{}k", hz / 1000.0),
         false => format!("{hz}"),
     }
+}
+
+fn plain_decade(logarithm: f64) -> String {
+    let decimals = (-logarithm).clamp(0.0, 12.0) as usize;
+    format!("{:.decimals$}", 10_f64.powf(logarithm))
 }
 
 fn time_figure(seconds: f64, decimals: usize) -> String {
@@ -150,6 +161,11 @@ fn time_figure(seconds: f64, decimals: usize) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn decades_are_written_out() {
+        assert_eq!([-4.0, 0.0, 3.0].map(plain_decade), ["0.0001", "1", "1000"]);
+    }
 
     #[test]
     fn times_are_written_as_people_write_them() {

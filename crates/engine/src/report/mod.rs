@@ -30,9 +30,10 @@ mod sample;
 
 use serde::{Deserialize, Serialize};
 
+pub use axis::{Axis, Scale, axis_around};
 pub use day::{DayFile, DayReports};
 pub use difference::{Band, Difference, difference};
-pub use document::Document;
+pub use document::{Block, Cell, Document, Entry, Fact, Table};
 pub use explain::{Built, explain};
 pub use fitness::{Fitness, Use, first_null_hz};
 pub use groups::{JudgedGroup, Verdict, group_findings, judge_groups};
@@ -42,8 +43,9 @@ pub use html::{
 };
 pub use markup::{Attributes, Markup};
 pub use overlay::{Excerpt, Overlay, OverlayRequest, overlays};
+pub use plots::{Drawing, Figure, Mark};
 pub use print::{Faces, print};
-pub use say::{claim_words, length_of_time, short_time};
+pub use say::{claim_words, length_of_time, short_time, three_figures};
 pub use screen::{screen, sections};
 pub use sheet::{
     ReportedFile, ReportedRun, ReportedTake, ReportedTrack, ReportedUnit, SOUND_REPORT, SoundReport,
