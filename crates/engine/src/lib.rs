@@ -12,6 +12,7 @@ pub mod plain;
 pub mod session;
 pub mod media;
 pub mod signal;
+pub mod sounds;
 pub mod quality;
 pub mod take;
 pub mod pair;

@@ -79,6 +79,11 @@ impl<'a> CardWriter<'a> {
         Ok(self.files)
     }
 
+    /// What the unit calls the take.
+    fn take(&self) -> &str {
+        self.unit.take.as_ref().unwrap_or(&self.shoot.name)
+    }
+
     fn path(&self) -> PathBuf {
         self.root.join(self.files.last().map_or("", String::as_str))
     }
@@ -93,7 +98,7 @@ impl<'a> CardWriter<'a> {
 
     fn next_file(&mut self) -> Result<()> {
         self.close()?;
-        let (unit, take) = (&self.unit.name, &self.shoot.name);
+        let (unit, take) = (&self.unit.name, self.take());
         self.files.push(match self.unit.part_samples {
             None => format!("{unit}/{unit}_{take}.WAV"),
             Some(_) => format!("{unit}/{unit}_{take}_{}.WAV", self.files.len() + 1),
@@ -133,7 +138,7 @@ impl<'a> CardWriter<'a> {
         let second = (starts_s + written_s) as u64 % 86_400;
         let (hours, minutes, seconds) = (second / 3600, second / 60 % 60, second % 60);
         Bext {
-            description: format!("take {}", self.shoot.name),
+            description: format!("take {}", self.take()),
             originator: self.unit.name.clone(),
             date: self.unit.date.clone(),
             time: format!("{hours:02}:{minutes:02}:{seconds:02}"),
@@ -159,7 +164,7 @@ impl<'a> CardWriter<'a> {
         Ixml {
             version: Some("2.0".to_owned()),
             project: Some("Rehearsal".to_owned()),
-            take: Some(self.shoot.name.clone()),
+            take: Some(self.take().to_owned()),
             tape: Some(self.unit.date.clone()),
             file_uid: Some(self.files.last().cloned().unwrap_or_default()),
             speed: Speed {

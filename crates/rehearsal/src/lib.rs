@@ -23,6 +23,7 @@ mod write;
 mod timecode_track;
 pub mod material;
 pub mod scenes;
+pub mod practice;
 
 pub use clock::{ClockTruth, Crystal, Segment, Sine, Slip};
 pub use error::{Error, Result};

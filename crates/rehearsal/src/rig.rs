@@ -62,6 +62,9 @@ pub enum Encoding {
 pub struct UnitSpec {
     /// Its name: the card folder, and the originator in the metadata.
     pub name: String,
+    /// What it calls its take, where that is not the shoot's name.
+    #[serde(default)]
+    pub take: Option<String>,
     /// Nominal rate, samples a second.
     pub rate_hz: u32,
     /// What its clock does.
@@ -165,6 +168,7 @@ impl UnitSpec {
     pub fn new(name: &str) -> Self {
         Self {
             name: name.to_owned(),
+            take: None,
             rate_hz: 48_000,
             crystal: Crystal::default(),
             starts_after_s: 0.0,
@@ -179,6 +183,13 @@ impl UnitSpec {
             encoding: Encoding::default(),
             part_samples: None,
         }
+    }
+
+    /// Calls its take something else than the shoot.
+    #[must_use]
+    pub fn take(mut self, take: &str) -> Self {
+        self.take = Some(take.to_owned());
+        self
     }
 
     /// Runs at this nominal rate.

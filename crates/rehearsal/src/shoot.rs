@@ -190,6 +190,9 @@ impl Shoot {
         if !can_be_a_file_name(&unit.name) {
             return refuse("its name cannot be a folder's");
         }
+        if !unit.take.as_deref().is_none_or(can_be_a_file_name) {
+            return refuse("its take's name cannot be part of a file's");
+        }
         if self
             .units
             .iter()

@@ -33,6 +33,17 @@ struct TruthFile {
 pub fn write_shoots(
     shoots: &[Shoot],
     root: &Path,
+    progress: impl FnMut(f64),
+) -> Result<Vec<Truth>> {
+    let truths = write_cards(shoots, root, progress)?;
+    write_truth(&truths, root)?;
+    Ok(truths)
+}
+
+/// The same without [`TRUTH_FILE`].
+pub(crate) fn write_cards(
+    shoots: &[Shoot],
+    root: &Path,
     mut progress: impl FnMut(f64),
 ) -> Result<Vec<Truth>> {
     let whole_s: f64 = shoots.iter().map(|shoot| shoot.seconds).sum();
@@ -44,7 +55,6 @@ pub fn write_shoots(
         })?);
         before_s += shoot.seconds;
     }
-    write_truth(&truths, root)?;
     Ok(truths)
 }
 

@@ -6,6 +6,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 pub use super::choices::*;
 pub use super::clocks_args::StabilityArgs;
+pub use super::practice_args::*;
 
 /// One recording from several field recorders.
 #[derive(Debug, Parser)]
@@ -55,6 +56,12 @@ pub enum Command {
     /// Timecode as sound: read it off the tracks of recordings, or write a file of it
     #[command(subcommand)]
     Ltc(LtcCommand),
+    /// Test sounds to record on all units: a marker, a tone; timecode is written by `ltc write`
+    #[command(subcommand)]
+    Signal(SignalCommand),
+    /// Practice shoots whose truth is sealed, and marks for what was found on them
+    #[command(subcommand)]
+    Rehearse(RehearseCommand),
     /// Labels, samples, seconds and rates: worked out, in plain words
     Timecode(TimecodeArgs),
     /// The whole way from cards to a checked recording as a page in the browser, on this machine alone

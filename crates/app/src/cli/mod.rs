@@ -3,6 +3,7 @@
 pub mod args;
 mod choices;
 mod clocks_args;
+mod practice_args;
 mod exit;
 mod watch;
 pub mod say;
@@ -21,6 +22,8 @@ pub mod timecode;
 mod offload;
 mod verify;
 mod ltc;
+mod signal;
+mod rehearse;
 mod demo;
 
 use std::process::ExitCode;
@@ -49,6 +52,8 @@ pub fn run() -> ExitCode {
         Command::Offload(args) => offload::run(args, json),
         Command::Verify(args) => verify::run(args, json),
         Command::Ltc(args) => ltc::run(args, json),
+        Command::Signal(command) => signal::run(command, json),
+        Command::Rehearse(command) => rehearse::run(command, json),
         Command::Timecode(args) => timecode::run(args, json),
         Command::Desk(args) => crate::desk::open(&args.opened()),
     };

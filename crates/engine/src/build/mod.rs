@@ -16,7 +16,7 @@ mod read_back;
 mod write;
 mod finish;
 mod hashes;
-mod code;
+mod mono;
 
 use std::path::PathBuf;
 
@@ -32,7 +32,8 @@ use crate::signal::Levels;
 use crate::take::TakeSound;
 use crate::units::Db;
 pub use channels::{ChannelList, ListedChannel};
-pub use code::write_timecode;
+pub use mono::{SoundFile, write_sound, write_timecode};
+
 use plan::Plan;
 use target::Target;
 

@@ -84,7 +84,7 @@ pub fn measure_words(lead: &dyn Sound, follower: &dyn Sound, shared: &Shared) ->
         offset: head.lead,
         offset_sigma: Samples(head.sigma.0.hypot(ALIKE)),
         rate: Ppm((gained.0 / (to - from) - 1.0) * 1e6),
-        rate_sigma: track.rate_sigma(),
+        rate_sigma: track.rate_sigma((from, to)),
         clock,
         ties,
         residual_rms: Samples(residual),

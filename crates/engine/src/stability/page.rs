@@ -26,14 +26,12 @@ impl Stability {
             .map(|(number, one)| one.entry(number))
             .collect();
         if !self.findings.is_empty() {
-            entries.push(Entry {
-                heading: "What to know".into(),
-                blocks: self.findings.iter().map(finding_block).collect(),
-            });
+            let blocks = self.findings.iter().map(finding_block).collect();
+            entries.push(Entry::new("What to know", blocks));
         }
-        entries.push(Entry {
-            heading: "What this rests on".into(),
-            blocks: vec![
+        entries.push(Entry::new(
+            "What this rests on",
+            vec![
                 Block::Words(
                     "Deviations, their intervals and the noise that rules them: NIST SP 1065. Intervals hold with 95 % \
                      confidence."
@@ -42,7 +40,7 @@ impl Stability {
                 Block::Words(MODEL.into()),
                 Block::Words(UNKNOWN.into()),
             ],
-        });
+        ));
         Document {
             kind: "Report on a long test of clocks".into(),
             title: match names[..] {
@@ -184,10 +182,7 @@ impl ClockTest {
                 .into(),
         ));
         blocks.push(Block::Table(self.row_table()));
-        Entry {
-            heading: format!("{} against {}", self.unit, self.against),
-            blocks,
-        }
+        Entry::new(&format!("{} against {}", self.unit, self.against), blocks)
     }
 
     fn forecast_table(&self) -> Table {

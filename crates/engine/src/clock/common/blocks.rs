@@ -10,7 +10,7 @@ use crate::clock::Clock;
 use crate::clock::slips::steps::Delay;
 use crate::error::Result;
 use crate::progress::{Progress, go_on};
-use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann, warped};
+use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann, median, warped};
 use crate::tie::common::CommonPair;
 use crate::tie::correlate::{Bins, COMB};
 use crate::units::LeadPos;
@@ -29,6 +29,8 @@ const BELIEVED: f64 = 4.0;
 /// Bounds of what is asked of that correlation: a few bins that ring alike are still asked for no more than the second.
 const ASKED: (f64, f64) = (0.05, 0.7);
 
+/// Blocks of less than this share of the power that believed ones have are pauses: 20 dB down.
+const PAUSE: f64 = 0.01;
 /// So many loud blocks in a row that do not carry the signal are a hole.
 const HOLE: usize = 4;
 
@@ -103,17 +105,27 @@ pub struct Pass {
 }
 
 impl Pass {
-    /// The share of believed blocks among the loudest quarter: where there is sound, it must be the common one.
+    /// The share of believed blocks among the loudest quarter: where there is sound, it must be the common one. What is far
+    /// below the believed ones is a pause between sounds that come seldom.
     #[must_use]
     pub fn believed_share(&self) -> f64 {
+        let mut believed = self.believed();
+        let typical = median(&mut believed).unwrap_or(0.0);
         let mut heard = self.heard.clone();
         heard.sort_by(|a, b| b.0.total_cmp(&a.0));
         heard.truncate(heard.len().div_ceil(4));
+        heard.retain(|block| block.0 >= PAUSE * typical);
         heard.iter().filter(|block| block.1).count() as f64 / heard.len().max(1) as f64
     }
 }
 
 impl Pass {
+    /// The powers of the believed blocks.
+    fn believed(&self) -> Vec<f64> {
+        let believed = self.heard.iter().filter(|block| block.1);
+        believed.map(|block| block.0).collect()
+    }
+
     /// The believed blocks as delays.
     pub fn delays(&self) -> Vec<Delay> {
         delays(&self.blocks)
@@ -122,7 +134,7 @@ impl Pass {
     /// Whether somewhere several neighbouring blocks nearly as loud as most that are believed are not believed: there the follower
     /// is not where the map has it, or the signal is another.
     pub fn has_holes(&self) -> bool {
-        let mut believed: Vec<f64> = self.heard.iter().filter(|h| h.1).map(|h| h.0).collect();
+        let mut believed = self.believed();
         believed.sort_by(f64::total_cmp);
         let Some(fifth) = believed.get(believed.len() / 5) else {
             return true;

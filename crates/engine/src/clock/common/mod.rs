@@ -362,7 +362,7 @@ impl Conclusion<'_> {
             offset: head.lead,
             offset_sigma: head.sigma,
             rate: Ppm((gained.0 / (to - from).0 - 1.0) * 1e6),
-            rate_sigma: self.track.rate_sigma(),
+            rate_sigma: self.track.rate_sigma((from.0, to.0)),
             clock,
             ties,
             residual_rms: residual,

@@ -95,16 +95,20 @@ impl Track {
         Ppm(((self.follower(end) - self.follower(0)) / span - 1.0) * 1e6)
     }
 
-    /// The claimed sigma of the mean rate.
-    pub fn rate_sigma(&self) -> Ppm {
+    /// The claimed sigma of the mean rate from one lead position to another, on either side of all blocks: how far the clock
+    /// is prolonged beyond the outer ones counts, seconds where the signal sounds now and then.
+    pub fn rate_sigma(&self, (from, to): (f64, f64)) -> Ppm {
         let end = self.lead.len() - 1;
-        let span_s = (self.lead[end] - self.lead[0]) / self.rate_hz;
-        // beyond the middles of the outer blocks, half a block of either end is prolonged
-        let beyond = [(0, -1.0), (end, 1.0)].map(|(i, side)| {
-            let after = side * HOP as f64 / self.rate_hz;
-            self.smooth.beyond(i, after, 0.0).1 - self.variance[i]
+        let outer = [
+            (0, (from - self.lead[0]).min(-(HOP as f64))),
+            (end, (to - self.lead[end]).max(HOP as f64)),
+        ];
+        let beyond = outer.map(|(i, by)| {
+            let after = by / self.rate_hz;
+            self.smooth.beyond(i, after, unseen(after)).1 - self.variance[i]
         });
         let variance = self.smooth.ends_variance + beyond[0].max(0.0) + beyond[1].max(0.0);
+        let span_s = (outer[1].1 - outer[0].1 + self.lead[end] - self.lead[0]) / self.rate_hz;
         Ppm(self.honest * variance.sqrt() / span_s * 1e6)
     }
 

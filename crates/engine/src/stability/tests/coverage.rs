@@ -20,7 +20,8 @@ fn measured(all: &[f64], noise: f64, seed: u64) -> Vec<f64> {
 /// of its definition).
 #[test]
 fn intervals_miss_the_truth_as_often_as_they_say() {
-    let kinds: [(Kind, fn(f64) -> f64); 3] = [
+    type Variance = fn(f64) -> f64;
+    let kinds: [(Kind, Variance); 3] = [
         (Kind::WhiteRate, |m| 1.0 / m),
         (Kind::FlickerRate, |_| {
             2.0 * 2_f64.ln() / std::f64::consts::PI

@@ -3,16 +3,19 @@
 //! An electrical signal recorded twice differs by a gain, a delay and noise only: over the band it occupies the phase is
 //! straight. Two microphones in a room differ by a long, dense response: the phase departs from every smooth curve, in
 //! the same way whenever it is looked at, however coherent they are. First all pairs are correlated in windows spread
-//! over the overlap (`search`), then what keeps one plausible clock is looked at closely (`transfer`).
+//! over the overlap (`search`), then what keeps one plausible clock is looked at closely (`transfer`). Where that finds no
+//! wire, the same is done where channels sound that are quiet most of the time (`seldom`).
 
 mod ladder;
 mod search;
+mod seldom;
 mod level;
 mod evened;
 mod transfer;
 
 pub use ladder::{Ladder, Rung, climb};
 use search::{Scope, Track, strongest};
+use seldom::seldom;
 use transfer::{Transfer, transfers, transfers_at_places, window};
 
 use crate::error::Result;
@@ -182,12 +185,10 @@ pub fn search_common(
     let scope = Scope::new(lead, follower, guess);
     let heard = scope.heard(pairs, progress)?;
     let tracks = scope.tracks(pairs, &heard);
-    let mut common: Vec<CommonPair> = transfers(&scope, &tracks, progress)?
-        .iter()
-        .zip(&tracks)
-        .filter_map(|(transfer, track)| described(transfer, track))
-        .filter(|pair| pair.nature().iter().all(|sign| sign.passed))
-        .collect();
+    let mut common = wires(&transfers(&scope, &tracks, progress)?, &tracks);
+    if common.iter().all(CommonPair::is_ambiguous) {
+        common.extend(common_seldom((lead, follower), guess, pairs, progress)?);
+    }
     common.sort_by(|x, y| {
         let key = |pair: &CommonPair| (!pair.is_ambiguous(), pair.score);
         let (x, y) = (key(x), key(y));
@@ -207,11 +208,64 @@ pub fn search_common(
     Ok(Search { common, likely })
 }
 
+/// The tracks' pairs that are electrical signals, by what stands between their channels.
+fn wires(found: &[Transfer], tracks: &[Track]) -> Vec<CommonPair> {
+    found
+        .iter()
+        .zip(tracks)
+        .filter_map(|(transfer, track)| described(transfer, track))
+        .filter(|pair| pair.nature().iter().all(|sign| sign.passed))
+        .collect()
+}
+
+/// Looks for a common signal that sounds now and then, where it sounds.
+fn common_seldom(
+    (lead, follower): (&dyn Sound, &dyn Sound),
+    guess: &Guess,
+    pairs: &[(usize, usize)],
+    progress: &dyn Progress,
+) -> Result<Vec<CommonPair>> {
+    let (on_lead, on_follower) = seldom(lead, follower, guess, pairs, progress)?;
+    let mut common = Vec::new();
+    for quiet in on_lead {
+        let both =
+            |pair: &&(usize, usize)| pair.0 == quiet.channel && on_follower.contains(&pair.1);
+        let pairs: Vec<(usize, usize)> = pairs.iter().filter(both).copied().collect();
+        if pairs.is_empty() {
+            continue;
+        }
+        let scope = Scope::about(lead, follower, guess, &quiet.middles);
+        let tracks = scope.tracks(&pairs, &scope.heard(&pairs, progress)?);
+        // not between its places: nothing sounds there
+        let found = transfers_at_places(&scope, &tracks, progress)?;
+        common.extend(wires(&found, &tracks));
+    }
+    Ok(common)
+}
+
 /// Looks at one named channel pair (0-based lead and follower channel) as closely as at one that was found.
 ///
 /// # Errors
 /// When a file cannot be read.
 pub fn verify_common(
+    lead: &dyn Sound,
+    follower: &dyn Sound,
+    guess: &Guess,
+    named: (usize, usize),
+) -> Result<Verdict> {
+    let verdict = verified_evenly(lead, follower, guess, named)?;
+    let clear = matches!(&verdict, Verdict::Common(pair) if !pair.is_ambiguous());
+    let there = named.0 < lead.channels() && named.1 < follower.channels();
+    if clear || !there {
+        return Ok(verdict);
+    }
+    let silent = &crate::progress::Silent;
+    let seldom = common_seldom((lead, follower), guess, &[named], silent)?.pop();
+    Ok(seldom.map_or(verdict, |pair| Verdict::Common(Box::new(pair))))
+}
+
+/// The same in windows that are spread evenly.
+fn verified_evenly(
     lead: &dyn Sound,
     follower: &dyn Sound,
     guess: &Guess,

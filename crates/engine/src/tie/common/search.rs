@@ -13,6 +13,8 @@ use crate::units::LeadPos;
 
 /// How many windows are spread over the overlap.
 const WINDOWS: i64 = 10;
+/// Length of a window, samples at 48 kHz.
+const STRETCH: usize = 32_768;
 /// A peak stands out when it is so many times the typical size of the correlation beside it; chance reaches 5 among a
 /// million.
 const OUTSTANDING: f64 = 6.0;
@@ -115,10 +117,14 @@ pub fn strongest(pairs: &[(usize, usize)], heard: &[Windows]) -> Vec<Strong> {
     found
 }
 
+/// How many times faster than 48 kHz a unit runs, as a power of two.
+fn faster(sound: &dyn Sound) -> usize {
+    ((sound.rate().hz() / 48_000.0).round().max(1.0) as usize).next_power_of_two()
+}
+
 impl<'a> Scope<'a> {
     pub fn new(lead: &'a dyn Sound, follower: &'a dyn Sound, guess: &'a Guess) -> Self {
-        let faster = ((lead.rate().hz() / 48_000.0).round().max(1.0) as usize).next_power_of_two();
-        let stretch = 32_768 * faster;
+        let stretch = STRETCH * faster(lead);
         let from = guess.offset.0.max(0.0).ceil() as i64;
         let to = (guess.offset.0 + follower.length().0 as f64).min(lead.length().0 as f64) as i64;
         let room = to - from - stretch as i64;
@@ -130,12 +136,35 @@ impl<'a> Scope<'a> {
         let starts = (0..many)
             .map(|i| from + room * (2 * i + 1) / (2 * many))
             .collect();
+        Self::of(lead, follower, guess, starts)
+    }
+
+    /// With windows about these places on the lead instead of windows that are spread evenly.
+    pub fn about(
+        lead: &'a dyn Sound,
+        follower: &'a dyn Sound,
+        guess: &'a Guess,
+        middles: &[f64],
+    ) -> Self {
+        let mut scope = Self::of(lead, follower, guess, Vec::new());
+        let half = scope.stretch as f64 / 2.0;
+        scope.starts = middles.iter().map(|m| (m - half).round() as i64).collect();
+        scope
+    }
+
+    fn of(
+        lead: &'a dyn Sound,
+        follower: &'a dyn Sound,
+        guess: &'a Guess,
+        starts: Vec<i64>,
+    ) -> Self {
+        let faster = faster(lead);
         Self {
             lead,
             follower,
             guess,
             faster,
-            stretch,
+            stretch: STRETCH * faster,
             starts,
         }
     }
