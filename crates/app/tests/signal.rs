@@ -53,7 +53,7 @@ r = correlate(one, one, mode='full', method='fft')
 e = np.abs(hilbert(r))[len(one) - 1:]
 e /= e[0]
 half = np.interp(-0.5, -e[:10], np.arange(10)) / rate
-zero = (4 + np.argmin(e[4:15])) / rate
+zero = int(np.argmax(np.diff(e[:20]) > 0)) / rate
 near, far = e[10:rate // 20].max(), e[rate // 20:].max()
 print(json.dumps(dict(rate=rate, peak=float(np.abs(x).max()), outside_db=float(10 * np.log10(outside)),
     half_us=float(half * 1e6), zero_us=zero * 1e6, near_db=float(20 * np.log10(near)), far_db=float(20 * np.log10(far)))))

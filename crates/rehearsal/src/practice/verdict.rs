@@ -47,8 +47,10 @@ impl Verdict {
 /// What a right answer brings.
 pub(super) const MOST: i32 = 2;
 
-/// A number so many times beyond what the recordings can tell is wrong; below it, near.
+/// A number so many times as far off as the recordings can tell is wrong; below it, near. Where content bounds it, twice: that
+/// bound is no sigma.
 const NEAR: f64 = 4.0;
+const NEAR_BY_CONTENT: f64 = 2.0;
 /// A claim narrower than this share of what content can tell claims too much.
 const NARROW: f64 = 0.5;
 
@@ -117,7 +119,7 @@ pub(super) fn judged(
                     Verdict::Near,
                     "close, but the plus or minus does not hold the truth",
                 )
-            } else if far <= NEAR * reach {
+            } else if far <= reach * if *reach > 1.0 { NEAR_BY_CONTENT } else { NEAR } {
                 plain(Verdict::Near)
             } else {
                 plain(Verdict::Wrong)
