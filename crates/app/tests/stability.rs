@@ -30,7 +30,9 @@ fn phases() -> String {
 fn phases_of_a_text_file_are_judged_and_kept() {
     let place = Place::new();
     let file = written(&place, "box.csv", &phases());
-    let log = written(&place, "log.txt", "0 20\n300 22\n600 24\n");
+    // a reading every ten seconds, four degrees warmer at the end
+    let readings = (0..=60).map(|i| format!("{} {}\n", 10 * i, 20.0 + f64::from(i) / 15.0));
+    let log = written(&place, "log.txt", &readings.collect::<String>());
     let history = written(
         &place,
         "clocks.toml",
@@ -65,8 +67,11 @@ fn phases_of_a_text_file_are_judged_and_kept() {
 
     let kept = std::fs::read_to_string(&history).expect("the history");
     assert!(kept.starts_with("# kept by hand\n"), "{kept}");
+    let read = engine::history::History::from_toml(&kept).expect("a history");
+    let one = &read.measurements[0];
+    assert_eq!(one.unit, "BOX", "{kept}");
     assert!(
-        kept.contains("unit = \"BOX\"") && kept.contains("temperature_c = 22.0"),
+        (one.temperature_c.expect("its mean") - 22.0).abs() < 0.1,
         "{kept}"
     );
     let page = std::fs::read_to_string(place.out_path().join("stability.html")).expect("a page");
