@@ -93,7 +93,7 @@ impl Spaced {
 
     fn at_distance(phases: &[Phase], interval: f64, rate: f64) -> Option<Self> {
         let (first, last) = (phases.first()?.at_s, phases.last()?.at_s);
-        let many = ((last - first) / interval + NEAR).floor() as usize + 1;
+        let many = (((last - first) / interval + NEAR).floor() as usize).saturating_add(1);
         // a text may name two moments a thousand years apart
         if many > phases.len().saturating_mul(4).saturating_add(64) {
             return None;
