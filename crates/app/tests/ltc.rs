@@ -12,7 +12,7 @@ use std::process::Command;
 
 use rehearsal::TimecodeTrack;
 use serde_json::Value;
-use shoots::{Place, commontime, status};
+use shoots::{Place, commontime, probed, status};
 
 fn json(words: &[&str]) -> (Value, String) {
     let run = commontime(words);
@@ -72,17 +72,8 @@ fn what_is_written_is_read_by_others_and_here() {
         "{said}"
     );
 
-    let probe = Command::new("ffprobe")
-        .args([
-            "-v",
-            "error",
-            "-show_entries",
-            "stream=channels,duration_ts,sample_rate:format_tags=time_reference",
-        ])
-        .args(["-of", "default=nw=1", &file])
-        .output()
-        .expect("ffprobe; ./check installs what the tests need");
-    let probed = String::from_utf8_lossy(&probe.stdout);
+    let entries = "stream=channels,duration_ts,sample_rate:format_tags=time_reference";
+    let probed = probed(&file, entries);
     // 09:59:58;20 is timecode frame 1078880: 1078880 * 1601.6 samples
     for expected in [
         "channels=1",

@@ -9,7 +9,7 @@ use std::process::Command;
 use rehearsal::scenes::{CommonSignal, Programme, common_signal};
 use rehearsal::{Shoot, Sound, Truth};
 use serde_json::Value;
-use shoots::{Place, commontime, status};
+use shoots::{Place, commontime, probed, status};
 
 fn write(words: &[&str]) -> (Value, String) {
     let run = commontime(&[&["signal"], words, &["--json"]].concat());
@@ -98,13 +98,7 @@ fn a_marker_is_what_its_specification_says() {
     assert!((of("near_db") + 46.8).abs() < 0.2, "{found}");
     assert!(of("far_db") < -36.0, "{found}");
 
-    let probe = Command::new("ffprobe")
-        .args(["-v", "error", "-show_entries"])
-        .arg("stream=channels,codec_name,duration_ts,sample_rate")
-        .args(["-of", "default=nw=1", &file])
-        .output()
-        .expect("ffprobe; ./check installs what the tests need");
-    let probed = String::from_utf8_lossy(&probe.stdout);
+    let probed = probed(&file, "stream=channels,codec_name,duration_ts,sample_rate");
     for expected in [
         "channels=1",
         "codec_name=pcm_s24le",

@@ -8,6 +8,7 @@ use crate::check::Checked;
 use crate::error::{Error, Kind, Result};
 use crate::finding::Finding;
 use crate::media;
+use crate::output::{Replace, write_bytes};
 use crate::prep::Prep;
 use crate::render::Renderer;
 use crate::report::{
@@ -32,6 +33,14 @@ impl Paper {
             name: name.into(),
             bytes: bytes.into(),
         }
+    }
+
+    /// Writes it into a folder.
+    ///
+    /// # Errors
+    /// As for [`write_bytes`].
+    pub fn write(&self, folder: &Path, replace: Replace) -> Result<()> {
+        write_bytes(&folder.join(&self.name), &self.bytes, replace)
     }
 }
 

@@ -152,6 +152,13 @@ pub fn signed(value: f64, decimals: u8) -> String {
     format!("{rounded:+.*}", usize::from(decimals))
 }
 
+/// Decimals that show two figures of an uncertainty, at most six.
+#[must_use]
+pub fn decimals_of(uncertainty: f64) -> u8 {
+    let figures = 1.0 - uncertainty.abs().max(1e-9).log10().floor();
+    figures.clamp(0.0, 6.0) as u8
+}
+
 /// A number of things in words: `1 file`, `2 files`.
 #[must_use]
 pub fn counted(number: usize, noun: &str) -> String {

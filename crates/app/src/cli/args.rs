@@ -136,12 +136,9 @@ pub struct PrepArgs {
     /// The folder for the sheets: as page, print, text and data, with the list of channels for `join --channels`
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// A font for printed sheets, for scripts that the program's own lacks; may be given more than once
-    #[arg(long, value_name = "FILE")]
-    pub font: Vec<PathBuf>,
-    /// Replace files that exist
-    #[arg(long)]
-    pub replace: bool,
+    /// How papers are written
+    #[command(flatten)]
+    pub papers: PaperArgs,
 }
 
 /// What `first-roll` takes.
@@ -233,10 +230,18 @@ pub struct ReportArgs {
     /// The folder for the reports: as JSON, table, page and print
     #[arg(long, value_name = "DIR")]
     pub out: Option<PathBuf>,
-    /// A font for printed reports, for scripts that the program's own lacks; may be given more than once
+    /// How papers are written
+    #[command(flatten)]
+    pub papers: PaperArgs,
+}
+
+/// How papers are written.
+#[derive(Debug, Args)]
+pub struct PaperArgs {
+    /// A font for what is printed, for scripts that the program's own lacks; may be given more than once
     #[arg(long, value_name = "FILE")]
     pub font: Vec<PathBuf>,
-    /// Replace reports that exist
+    /// Replace files that exist
     #[arg(long)]
     pub replace: bool,
 }

@@ -2,13 +2,13 @@
 
 use anyhow::Result;
 use engine::calibration::{Calibrations, Entry};
-use engine::establish::{NamedPair, Options, calibrate, made_by};
+use engine::establish::{calibrate, made_by};
 use engine::output::{Replace, write_text};
 use engine::take::scan;
 use engine::{Error, Kind};
 
 use super::args::CalibrateArgs;
-use super::day::{tell_findings, text_of};
+use super::day::{options_by, tell_findings, text_of};
 use super::exit::Ended;
 use super::say;
 use super::watch::Watch;
@@ -29,15 +29,7 @@ pub fn run(args: &CalibrateArgs, json: bool) -> Result<Ended> {
             .map_err(|error| error.at(&args.store))?,
         false => Calibrations::new(&made_by()),
     };
-    let options = Options {
-        lead: args.lead.clone(),
-        common: args
-            .common
-            .iter()
-            .map(|text| NamedPair::parse(text))
-            .collect::<engine::Result<_>>()?,
-        ..Options::default()
-    };
+    let options = options_by(args.lead.as_deref(), &args.common)?;
     let watch = Watch::new();
     let mut findings = Vec::new();
     let survey = scan(&args.cards, &watch)?.drain_into(&mut findings);

@@ -12,7 +12,8 @@ use engine::check::check;
 use engine::deliver::{ALIGNMENT, PaperInput, paper_names, papers};
 use engine::establish::{ManualTie, NamedCalibrations, NamedPair, Options, Resample, align};
 use engine::finding::{Finding, Weight};
-use engine::output::{ReadBack, Replace, refuse_existing, write_bytes};
+use engine::history::History;
+use engine::output::{ReadBack, Replace, refuse_existing};
 use engine::progress::Progress;
 use engine::report::{Faces, JudgedGroup, alignment_text, group_findings, judge_groups};
 use engine::session::{Group, Session};
@@ -177,7 +178,7 @@ impl Day {
             faces: &work.declared.faces,
         })?;
         for paper in written.iter().filter(|paper| wanted(&paper.name)) {
-            write_bytes(&out.join(&paper.name), &paper.bytes, replace)?;
+            paper.write(out, replace)?;
         }
         Ok(Built {
             report,
@@ -307,6 +308,11 @@ fn channels_of(path: &Path) -> engine::Result<ChannelList> {
     ChannelList::from_csv(&text_of(path)?).map_err(|error| error.at(path))
 }
 
+/// What long tests measured of clocks.
+pub fn history_of(path: &Path) -> engine::Result<History> {
+    History::from_toml(&text_of(path)?).map_err(|error| error.at(path))
+}
+
 /// A calibrations file with the name it is cited by.
 fn calibrations_of(path: &Path) -> engine::Result<NamedCalibrations> {
     let calibrations = Calibrations::from_json(&text_of(path)?).map_err(|error| error.at(path))?;
@@ -317,15 +323,19 @@ fn calibrations_of(path: &Path) -> engine::Result<NamedCalibrations> {
     })
 }
 
+/// Measuring against this lead, on these common signals, else as usual.
+pub fn options_by(lead: Option<&str>, common: &[String]) -> engine::Result<Options> {
+    let pairs = common.iter().map(|text| NamedPair::parse(text));
+    Ok(Options {
+        lead: lead.map(str::to_owned),
+        common: pairs.collect::<engine::Result<_>>()?,
+        ..Options::default()
+    })
+}
+
 /// The options in the engine's words.
 pub fn options_of(args: &MeasureArgs) -> Result<Options> {
     Ok(Options {
-        lead: args.lead.clone(),
-        common: args
-            .common
-            .iter()
-            .map(|text| NamedPair::parse(text))
-            .collect::<engine::Result<_>>()?,
         spacing_m: args.spacing,
         ties: args
             .tie
@@ -342,6 +352,7 @@ pub fn options_of(args: &MeasureArgs) -> Result<Options> {
             .as_deref()
             .map(calibrations_of)
             .transpose()?,
+        ..options_by(args.lead.as_deref(), &args.common)?
     })
 }
 

@@ -17,6 +17,7 @@ use timecode::{Counting, Label};
 use super::args::{LtcCommand, LtcWriteArgs, SurveyArgs};
 use super::exit::Ended;
 use super::say;
+use super::signal::amplitude_of;
 use super::timecode::name;
 use super::watch::Watch;
 
@@ -246,19 +247,13 @@ fn write(args: &LtcWriteArgs, json: bool) -> Result<Ended> {
         );
         return Err(refuse(message).into());
     }
-    if !(-80.0..=0.0).contains(&args.level) {
-        let message = format!(
-            "--level is {}; expected -80 to 0 dB of full scale",
-            args.level
-        );
-        return Err(refuse(message).into());
-    }
+    let amplitude = amplitude_of(args.level)?;
     let signal = Signal {
         first,
         user_bits: user_bits(args)?,
         colour: false,
         sample_rate: args.sample_rate,
-        amplitude: 10_f64.powf(args.level / 20.0),
+        amplitude,
         rise_s: RISE_S,
     };
     let length = (args.seconds * f64::from(args.sample_rate)).round() as u64;

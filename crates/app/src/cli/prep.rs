@@ -3,19 +3,19 @@
 use anyhow::Result;
 use engine::deliver::{SESSION_PAPERS, session_papers};
 use engine::history::History;
-use engine::output::{Replace, refuse_existing, write_bytes, write_text};
+use engine::output::{Replace, refuse_existing, write_text};
 use engine::prep::{EXAMPLE, Prep, prepare};
 use engine::report::typed;
 use engine::units::capital;
 
 use super::args::PrepArgs;
-use super::day::{faces_of, session_of, text_of};
+use super::day::{faces_of, history_of, session_of};
 use super::exit::Ended;
 use super::say;
 
 /// Works the session out, or writes one to begin with.
 pub fn run(args: &PrepArgs, json: bool) -> Result<Ended> {
-    let replace = Replace::from(args.replace);
+    let replace = Replace::from(args.papers.replace);
     if args.new {
         write_text(&args.session, EXAMPLE, replace)?;
         match json {
@@ -30,18 +30,18 @@ pub fn run(args: &PrepArgs, json: bool) -> Result<Ended> {
     }
     let session = session_of(&args.session)?;
     let history = match &args.history {
-        Some(path) => History::from_toml(&text_of(path)?).map_err(|error| error.at(path))?,
+        Some(path) => history_of(path)?,
         None => History::default(),
     };
     let prep = prepare(&session, &history).map_err(|error| error.at(&args.session))?;
     match &args.out {
         Some(out) => {
-            let faces = faces_of(&args.font)?;
+            let faces = faces_of(&args.papers.font)?;
             for name in SESSION_PAPERS {
                 refuse_existing(&out.join(name), replace)?;
             }
             for paper in session_papers(&prep, &faces)? {
-                write_bytes(&out.join(&paper.name), &paper.bytes, replace)?;
+                paper.write(out, replace)?;
             }
             say::findings(&prep.findings);
             match json {

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Result;
 use engine::deliver::{DAY_PAPERS, day_papers, report_name};
-use engine::output::{Replace, refuse_existing, write_bytes};
+use engine::output::{Replace, refuse_existing};
 use engine::report::{DayFile, DayReports};
 use engine::{Error, Kind};
 
@@ -15,7 +15,7 @@ use super::say;
 
 /// Brings the reports together, prints or writes them.
 pub fn run(args: &ReportArgs, json: bool) -> Result<Ended> {
-    let faces = faces_of(&args.font)?;
+    let faces = faces_of(&args.papers.font)?;
     let mut files = Vec::new();
     for given in &args.files {
         for path in files_of(given)? {
@@ -30,13 +30,13 @@ pub fn run(args: &ReportArgs, json: bool) -> Result<Ended> {
         }
         return Ok(Ended::Done);
     };
-    let replace = Replace::from(args.replace);
+    let replace = Replace::from(args.papers.replace);
     for name in DAY_PAPERS {
         refuse_existing(&out.join(name), replace)?;
     }
     let page_of = |take: &str| Some(report_name(take)).filter(|name| out.join(name).is_file());
     for paper in day_papers(&day, &faces, &page_of)? {
-        write_bytes(&out.join(&paper.name), &paper.bytes, replace)?;
+        paper.write(out, replace)?;
     }
     match json {
         true => say::json(&serde_json::json!({ "out": out, "papers": DAY_PAPERS }))?,

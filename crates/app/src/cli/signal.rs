@@ -6,7 +6,7 @@ use engine::finding::Finding;
 use engine::output::Replace;
 use engine::sounds::marker::{CLOSEST_S, HIGHEST_HZ, LOWEST_HZ, MARKER_S};
 use engine::sounds::{Marker, TestSound, Tone};
-use engine::units::counted;
+use engine::units::{Db, counted};
 use engine::{Error, Kind};
 use serde_json::json;
 
@@ -111,12 +111,7 @@ impl<'a> Asked<'a> {
                 args.seconds
             )));
         }
-        if !(-80.0..=0.0).contains(&args.level) {
-            return Err(refused(format!(
-                "--level is {}; expected -80 to 0 dB of full scale",
-                args.level
-            )));
-        }
+        let amplitude = amplitude_of(args.level)?;
         let rate_hz = f64::from(args.sample_rate);
         if rate_hz < 2.0 * ABOVE * highest_hz {
             return Err(refused(format!(
@@ -127,7 +122,7 @@ impl<'a> Asked<'a> {
         }
         Ok(Self {
             args,
-            amplitude: 10_f64.powf(args.level / 20.0),
+            amplitude,
             length: (args.seconds * rate_hz).round() as u64,
         })
     }
@@ -171,6 +166,16 @@ impl<'a> Asked<'a> {
         }
         say::json(&value)?;
         Ok(Ended::Done)
+    }
+}
+
+/// The peak that a level stands for, 1 for full scale.
+pub fn amplitude_of(level_dbfs: f64) -> Result<f64> {
+    match (-80.0..=0.0).contains(&level_dbfs) {
+        true => Ok(Db(level_dbfs).amplitude()),
+        false => Err(refused(format!(
+            "--level is {level_dbfs}; expected -80 to 0 dB of full scale"
+        ))),
     }
 }
 

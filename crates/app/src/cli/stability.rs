@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::Result;
 use engine::alignment::Basis;
-use engine::establish::{NamedPair, Options, made_by};
+use engine::establish::made_by;
 use engine::finding::Finding;
 use engine::history::{History, Measurement};
 use engine::output::{Replace, refuse_existing, write_text};
@@ -18,7 +18,7 @@ use engine::{Error, Kind};
 use timecode::FrameRate;
 
 use super::args::StabilityArgs;
-use super::day::text_of;
+use super::day::{options_by, text_of};
 use super::exit::Ended;
 use super::say;
 use super::watch::Watch;
@@ -131,15 +131,7 @@ fn series_of(args: &StabilityArgs, findings: &mut Vec<Finding>) -> Result<Vec<Se
     if cards.is_empty() {
         return Ok(series);
     }
-    let options = Options {
-        lead: args.lead.clone(),
-        common: args
-            .common
-            .iter()
-            .map(|text| NamedPair::parse(text))
-            .collect::<engine::Result<_>>()?,
-        ..Options::default()
-    };
+    let options = options_by(args.lead.as_deref(), &args.common)?;
     let watch = Watch::new();
     let survey = scan(&cards, &watch)?.drain_into(findings);
     let found = measure_clocks(&survey, &options, &args.generator, &watch)?;

@@ -15,6 +15,16 @@ pub fn short_shoot(seconds: f64) -> Shoot {
     })
 }
 
+/// What ffprobe says of a file: these entries, a line each.
+pub fn probed(file: &str, entries: &str) -> String {
+    let probe = Command::new("ffprobe")
+        .args(["-v", "error", "-show_entries", entries])
+        .args(["-of", "default=nw=1", file])
+        .output()
+        .expect("ffprobe; ./check installs what the tests need");
+    String::from_utf8_lossy(&probe.stdout).into_owned()
+}
+
 /// A temporary place with cards and an output folder.
 pub struct Place {
     folder: tempfile::TempDir,

@@ -16,7 +16,7 @@ use crate::progress::Progress;
 use crate::report::Fitness;
 use crate::session::Class;
 use crate::take::{Survey, Take, Unit, settings_table};
-use crate::units::{SampleCount, SampleRate, counted, distinct, signed};
+use crate::units::{SampleCount, SampleRate, counted, decimals_of, distinct, signed};
 
 /// A first roll is at least so long, seconds: units need 5 to 15 s to lock after power-up. Common practice, no source.
 const SHORTEST_S: f64 = 5.0;
@@ -292,8 +292,8 @@ impl Rolled {
         let clock = match (self.rate_ppm, self.apart_an_hour_s) {
             (Some([ppm, within]), Some(apart)) => format!(
                 "; its clock differs by {} ppm, give or take {within:.*}: the two run apart by up to {:.2} ms an hour",
-                signed(ppm, decimals(within)),
-                usize::from(decimals(within)),
+                signed(ppm, decimals_of(within)),
+                usize::from(decimals_of(within)),
                 1e3 * apart
             ),
             _ => "; so short a roll cannot tell how its clock runs".into(),
@@ -305,12 +305,6 @@ impl Rolled {
         };
         format!("{} {began}{clock}{polarity}.", self.unit)
     }
-}
-
-/// Decimals that show two figures of an uncertainty.
-fn decimals(within: f64) -> u8 {
-    let figures = 1.0 - within.abs().max(1e-9).log10().floor();
-    figures.clamp(0.0, 6.0) as u8
 }
 
 /// A take's channel as it is named.

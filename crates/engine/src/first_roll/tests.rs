@@ -54,7 +54,7 @@ fn linked_units_with_a_common_signal_are_ready_for_arrays() {
         (ppm - meant.rate_ppm).abs() <= within.max(0.01),
         "{ppm} ±{within}"
     );
-    assert_eq!([4.2, 0.31, 0.0043].map(decimals), [1, 2, 4]);
+    assert_eq!([4.2, 0.31, 0.0043].map(decimals_of), [1, 2, 4]);
     assert!(!codes(&roll).contains(&"old-takes"));
     assert!(
         south.words().contains("after the lead"),

@@ -67,7 +67,7 @@ impl Drift {
         };
         let shoot = &session.shoot;
         let rate = worst_ppm * 1e-6;
-        let timecode_frame_s = 1.0 / shoot.counting.rate().per_second();
+        let timecode_frame_s = shoot.timecode_frame_s();
         let between_jams_s = shoot.jam_every_hours.unwrap_or(shoot.hours) * 3600.0;
         let allowed = Class::ALL
             .iter()
@@ -101,7 +101,7 @@ impl Drift {
     /// When half a timecode frame is exceeded before the next jam.
     #[must_use]
     pub(super) fn finding(&self, session: &Session) -> Option<Finding> {
-        let half = 0.5 / session.shoot.counting.rate().per_second();
+        let half = session.shoot.timecode_frame_s() / 2.0;
         (self.before_jam_s > half).then(|| {
             Finding::new(
                 "jam-again",

@@ -168,7 +168,7 @@ pub fn prepare(session: &Session, history: &History) -> Result<Prep> {
         ready,
         verdict: String::new(),
         settings: words::settings(&session.shoot),
-        channels: channels(session, &order),
+        channels: channels(&units),
         linking: words::linking(session, &drift),
         cautions: words::cautions(session),
         brief: words::brief(session, proven_s, &joint),
@@ -191,9 +191,7 @@ fn lead_first(session: &Session) -> Vec<usize> {
 }
 
 fn ready(error_s: f64) -> Ready {
-    // what is exactly allowed must not fail by the last bit of a product
-    let allows = |class: Class| error_s <= class.allowed_s() * (1.0 + 1e-9);
-    match (allows(Class::Array), allows(Class::Summed)) {
+    match (Class::Array.allows(error_s), Class::Summed.allows(error_s)) {
         (true, _) => Ready::Arrays,
         (false, true) => Ready::Stereo,
         (false, false) => Ready::Ambience,
@@ -243,7 +241,7 @@ fn uses(session: &Session, proven_s: f64) -> Vec<PlannedUse> {
                     .map(|unit| session.units[*unit].name.clone())
                     .collect(),
                 error_s,
-                good_enough: error_s <= group.class.allowed_s() * (1.0 + 1e-9),
+                good_enough: group.class.allows(error_s),
             }
         })
         .collect()
@@ -318,23 +316,20 @@ fn sheet(session: &Session, unit: usize) -> UnitSheet {
 }
 
 /// The channels as a build without a list has them: the lead's, then each follower's, by their numbers.
-fn channels(session: &Session, order: &[usize]) -> Vec<JointChannel> {
-    let mut channels = Vec::new();
-    for unit in order {
-        for input in planned_inputs(session, *unit) {
-            if input.name.is_empty() {
-                continue;
-            }
-            channels.push(JointChannel {
-                number: channels.len() + 1,
-                name: input.name,
-                unit: session.units[*unit].name.clone(),
-                input: input.number,
-                group: input.group,
-            });
-        }
-    }
-    channels
+fn channels(units: &[UnitSheet]) -> Vec<JointChannel> {
+    let used = units.iter().flat_map(|unit| {
+        let inputs = unit.inputs.iter().filter(|input| !input.name.is_empty());
+        inputs.map(move |input| (unit, input))
+    });
+    used.enumerate()
+        .map(|(at, (unit, input))| JointChannel {
+            number: at + 1,
+            name: input.name.clone(),
+            unit: unit.name.clone(),
+            input: input.number,
+            group: input.group.clone(),
+        })
+        .collect()
 }
 
 impl Prep {

@@ -3,8 +3,7 @@
 use super::drift::pause;
 use super::storage::{clock_time, gigabytes};
 use super::{Prep, UnitSheet};
-use crate::report::document::{Block, Cell, Document, Entry, Table};
-use crate::report::{length_of_time, short_time};
+use crate::report::{Block, Cell, Document, Entry, Table, length_of_time, short_time};
 use crate::units::capital;
 
 /// A box to be ticked with a pen.
@@ -58,20 +57,7 @@ impl Prep {
     }
 
     fn findings_entry(&self) -> Entry {
-        let blocks = self.findings.iter().map(|one| {
-            let place = match one.place.as_str() {
-                "" => String::new(),
-                place => format!("{place}: "),
-            };
-            let mut text = format!("{place}{}.", one.message.trim_end_matches('.'));
-            if !one.value.is_empty() {
-                text += &format!(" Found {}; expected {}.", one.value, one.limit);
-            }
-            if !one.next_step.is_empty() {
-                text += &format!(" {}.", capital(one.next_step.trim_end_matches('.')));
-            }
-            Block::Words(capital(&text))
-        });
+        let blocks = self.findings.iter().map(Block::finding);
         Entry::new("To know", blocks.collect())
     }
 

@@ -42,7 +42,7 @@ pub fn proofs(shoot: &Shoot) -> Vec<Proof> {
 impl Proof {
     fn of(kind: CommonKind, shoot: &Shoot) -> Self {
         let samples = |samples: f64| Samples(samples).seconds(shoot.sample_rate);
-        let stamps = 1.0 / shoot.counting.rate().per_second();
+        let stamps = shoot.timecode_frame_s();
         let air = Samples::of_air(shoot.spacing_m, shoot.sample_rate).seconds(shoot.sample_rate);
         let (error_s, clock, slips, takes) = match kind {
             CommonKind::SplitSource => (
@@ -82,10 +82,7 @@ impl Proof {
                 "nothing",
             ),
         };
-        // what is exactly allowed must not fail by the last bit of a product
-        let classes = Class::ALL
-            .iter()
-            .filter(|class| error_s <= class.allowed_s() * (1.0 + 1e-9));
+        let classes = Class::ALL.iter().filter(|class| class.allows(error_s));
         Self {
             kind,
             planned: shoot.common.kind == kind,

@@ -4,10 +4,7 @@ use serde::Serialize;
 
 use crate::finding::{Finding, Weight};
 use crate::report::length_of_time;
-use crate::session::Session;
-
-/// Bytes of sound that a file with 32-bit sizes holds (RIFF; Microsoft, "Multimedia Programming Interface", 1991).
-const FOUR_GIB: u64 = u32::MAX as u64;
+use crate::session::{LARGEST_OF_32_BITS, Session};
 
 /// How much one unit records, and how long its medium and its battery last.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -150,7 +147,7 @@ impl JointSize {
             channels,
             bytes_per_s,
             total_bytes: bytes_per_s as f64 * shoot.hours * 3600.0,
-            four_gib_s: FOUR_GIB as f64 / bytes_per_s.max(1) as f64,
+            four_gib_s: LARGEST_OF_32_BITS as f64 / bytes_per_s.max(1) as f64,
         }
     }
 }

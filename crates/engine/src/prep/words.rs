@@ -148,7 +148,7 @@ fn jam_step(shoot: &Shoot, drift: &[Drift]) -> String {
         .iter()
         .map(|one| one.worst_ppm)
         .fold(0.0_f64, f64::max);
-    let half = 0.5 / shoot.counting.rate().per_second();
+    let half = shoot.timecode_frame_s() / 2.0;
     let after = half / (worst * 1e-6);
     let day = shoot.hours * 3600.0;
     let when = match after >= day {

@@ -2,6 +2,8 @@
 //! ([`super::screen`]) and printed ([`super::print`]).
 
 use super::plots::Drawing;
+use crate::finding::Finding;
+use crate::units::capital;
 
 /// A paper for people.
 #[derive(Debug, Clone)]
@@ -62,6 +64,32 @@ pub enum Block {
     Table(Table),
     /// A picture with its caption.
     Picture(Drawing, String),
+}
+
+impl Block {
+    /// What a person should know, as a paragraph.
+    pub fn finding(finding: &Finding) -> Self {
+        let part = |before: &str, text: &str| match text.trim_end_matches('.') {
+            "" => String::new(),
+            text => format!("{before}{text}."),
+        };
+        let place = match finding.place.as_str() {
+            "" => String::new(),
+            place => format!("{place}: "),
+        };
+        let value = match finding.limit.as_str() {
+            "" => finding.value.clone(),
+            limit => format!("{}; expected {limit}", finding.value),
+        };
+        let text = format!(
+            "{place}{}{}{}{}",
+            part("", &finding.message),
+            part(" Found ", &value),
+            part(" Likely cause: ", &finding.cause),
+            part(" Next: ", &finding.next_step)
+        );
+        Self::Words(capital(&text))
+    }
 }
 
 /// A table.

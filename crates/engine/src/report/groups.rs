@@ -86,8 +86,7 @@ fn judge(group: &Group, joint: &JointTake, quality: Option<&TakeQuality>) -> Jud
         (0, _) => Verdict::NotRecorded,
         (1, _) => Verdict::OneUnit,
         (_, None) => Verdict::NotEstablished,
-        // what is exactly allowed must not fail by the last bit of a product
-        (_, Some(error)) if error <= allowed_s * (1.0 + 1e-9) => Verdict::GoodEnough,
+        (_, Some(error)) if group.class.allows(error) => Verdict::GoodEnough,
         _ => Verdict::NotGoodEnough,
     };
     JudgedGroup {

@@ -15,7 +15,7 @@ mod strips;
 mod plots;
 mod lag;
 mod html;
-pub mod document;
+mod document;
 mod screen;
 mod print;
 mod sheet;

@@ -9,7 +9,7 @@ use super::plan::plan;
 use super::rig::{
     ClockGrade, ClockPlan, CommonKind, CommonPlan, RigUnit, SampleFormat, Shoot, Source,
 };
-use super::{Class, Group, PlannedGroup, Session};
+use super::{Class, Group, LARGEST_OF_32_BITS, PlannedGroup, Session};
 use crate::error::{Error, Kind, Result};
 use crate::units::SampleRate;
 
@@ -17,8 +17,6 @@ use crate::units::SampleRate;
 const MOST_INPUTS: u32 = 256;
 /// Most units and most sources, so that a slip of the pen does not become hours of planning.
 const MOST: usize = 512;
-/// The largest size of the parts a file is split into that 32 bits can hold (RIFF size fields; FAT directory entries).
-const FOUR_GIB: u64 = u32::MAX as u64;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -280,8 +278,7 @@ fn unit(file: FileUnit) -> Result<RigUnit> {
         inputs: file.inputs,
         mix_tracks: file.mix_tracks,
         media_bytes: media.map(|gb| gb * 1e9),
-        // 4 GiB is what 32 bits hold: a byte less
-        file_limit_bytes: limit.map(|gib| ((gib * 1_073_741_824.0) as u64).min(gib_limit(gib))),
+        file_limit_bytes: limit.map(bytes_of_gib),
         battery_hours,
         clock,
         note: file.note.trim().into(),
@@ -289,8 +286,12 @@ fn unit(file: FileUnit) -> Result<RigUnit> {
     })
 }
 
-fn gib_limit(gib: f64) -> u64 {
-    if gib == 4.0 { FOUR_GIB } else { u64::MAX }
+/// 4 GiB is what 32 bits hold: a byte less.
+fn bytes_of_gib(gib: f64) -> u64 {
+    match gib == 4.0 {
+        true => LARGEST_OF_32_BITS,
+        false => (gib * 1_073_741_824.0) as u64,
+    }
 }
 
 fn sources(file: Vec<FileSource>, units: &[RigUnit]) -> Result<Vec<Source>> {

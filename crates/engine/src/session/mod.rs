@@ -31,6 +31,10 @@ use serde::Deserialize;
 
 use crate::error::Result;
 
+/// The most bytes that a file with 32-bit sizes holds (RIFF size fields, Microsoft, "Multimedia Programming Interface", 1991; FAT
+/// directory entries).
+pub const LARGEST_OF_32_BITS: u64 = u32::MAX as u64;
+
 /// What was planned and declared for a session.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Session {
@@ -134,6 +138,13 @@ impl Class {
             Self::Spots => 1e-3,
             Self::Ambience => 10e-3,
         }
+    }
+
+    /// Whether two of its channels may lie that far apart, seconds; what is exactly allowed does not fail by the last bit of a
+    /// product.
+    #[must_use]
+    pub fn allows(self, error_s: f64) -> bool {
+        error_s <= self.allowed_s() * (1.0 + 1e-9)
     }
 
     /// Whether its channels should stay on one unit even where the clocks are known well.

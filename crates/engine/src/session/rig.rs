@@ -32,6 +32,14 @@ pub struct Shoot {
     pub receiver: String,
 }
 
+impl Shoot {
+    /// How long a timecode frame lasts, seconds.
+    #[must_use]
+    pub fn timecode_frame_s(&self) -> f64 {
+        1.0 / self.counting.rate().per_second()
+    }
+}
+
 /// What a sample is stored as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]

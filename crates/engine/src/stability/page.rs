@@ -6,7 +6,6 @@ use super::noise::Interval;
 use super::told::{ClockTest, Stability};
 use super::words::{MODEL, UNKNOWN};
 use crate::error::Result;
-use crate::finding::Finding;
 use crate::output::report_table;
 use crate::report::{
     Axis, Block, Cell, Document, Entry, Figure, Mark, Scale, Table, axis_around, length_of_time,
@@ -26,7 +25,7 @@ impl Stability {
             .map(|(number, one)| one.entry(number))
             .collect();
         if !self.findings.is_empty() {
-            let blocks = self.findings.iter().map(finding_block).collect();
+            let blocks = self.findings.iter().map(Block::finding).collect();
             entries.push(Entry::new("What to know", blocks));
         }
         entries.push(Entry::new(
@@ -139,24 +138,6 @@ impl Stability {
 
 fn figures(value: f64) -> String {
     format!("{value:.9e}")
-}
-
-fn finding_block(finding: &Finding) -> Block {
-    let part = |before: &str, text: &str| match text {
-        "" => String::new(),
-        text => format!("{before}{text}."),
-    };
-    let place = match finding.place.as_str() {
-        "" => String::new(),
-        place => format!("{place}: "),
-    };
-    Block::Words(format!(
-        "{place}{}.{}{}{}",
-        finding.message,
-        part(" Found: ", &finding.value),
-        part(" Likely cause: ", &finding.cause),
-        part(" Next: ", &finding.next_step)
-    ))
 }
 
 impl ClockTest {

@@ -5,7 +5,7 @@ use super::judge::Row;
 use super::temperature::Temperature;
 use super::told::ClockTest;
 use crate::report::{length_of_time, short_time, three_figures};
-use crate::units::signed;
+use crate::units::{decimals_of, signed};
 
 /// What no single test knows.
 pub const UNKNOWN: &str = "One test cannot know other temperatures, other days, shocks or other batteries: repeat it where it will \
@@ -59,7 +59,7 @@ impl ClockTest {
     #[must_use]
     pub fn rate_words(&self) -> String {
         let judged = &self.judged;
-        let decimals = decimals(judged.rate_sigma_ppm);
+        let decimals = decimals_of(judged.rate_sigma_ppm);
         let an_hour = short_time(judged.rate_ppm.abs() * 1e-6 * 3600.0);
         let way = if judged.rate_ppm < 0.0 {
             "loses"
@@ -168,12 +168,4 @@ fn row_line(row: &Row) -> String {
         row.noise.words(),
         if row.is_measuring { " (measuring)" } else { "" }
     )
-}
-
-/// As many decimals as a sigma has two figures with.
-fn decimals(sigma: f64) -> u8 {
-    match sigma > 0.0 {
-        true => (1.0 - sigma.log10().floor()).clamp(1.0, 6.0) as u8,
-        false => 6,
-    }
 }

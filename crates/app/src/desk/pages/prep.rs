@@ -10,7 +10,7 @@ use axum::response::{Html, IntoResponse, Redirect, Response};
 use engine::deliver::{SESSION_PAPERS, session_papers};
 use engine::first_roll::Ready;
 use engine::history::History;
-use engine::output::{Replace, write_bytes, write_text};
+use engine::output::{Replace, write_text};
 use engine::prep::{EXAMPLE, Prep, prepare};
 use engine::report::{Markup, sections};
 use engine::session::Session;
@@ -18,7 +18,7 @@ use engine::units::capital;
 use serde::Deserialize;
 
 use super::{Page, entry, form, shell, submit};
-use crate::cli::day::{faces_of, text_of};
+use crate::cli::day::{faces_of, history_of, text_of};
 use crate::desk::forms::Checked;
 use crate::desk::server::answer;
 use crate::desk::state::Desk;
@@ -65,7 +65,7 @@ pub async fn keep(State(desk): State<Arc<Desk>>, Checked(form): Checked<SessionF
     let done = worked_out(&desk, &written).and_then(|prep| {
         write_text(&kept(&desk), &written, Replace::Yes)?;
         for paper in session_papers(&prep, &faces_of(&[])?)? {
-            write_bytes(&desk.out.join(&paper.name), &paper.bytes, Replace::Yes)?;
+            paper.write(&desk.out, Replace::Yes)?;
         }
         Ok(())
     });
@@ -81,7 +81,7 @@ pub async fn keep(State(desk): State<Arc<Desk>>, Checked(form): Checked<SessionF
 fn worked_out(desk: &Desk, text: &str) -> engine::Result<Prep> {
     let history = desk.out.join(HISTORY);
     let history = match history.is_file() {
-        true => History::from_toml(&text_of(&history)?).map_err(|error| error.at(&history))?,
+        true => history_of(&history)?,
         false => History::default(),
     };
     prepare(&Session::from_toml(text)?, &history)
