@@ -163,7 +163,7 @@ fn content_alone_is_told_with_its_distance() {
 
 #[test]
 fn a_jam_that_was_lost_and_a_wrong_rate_are_told_take_by_take() {
-    for (kind, seed) in [("jam-lost", "4"), ("wrong-rate", "5")] {
+    for (kind, seed) in [("jam-lost", "5"), ("wrong-rate", "9")] {
         let place = Place::new();
         let folder = make(&place, kind, seed);
         // the rate of forty seconds in a room is not always told

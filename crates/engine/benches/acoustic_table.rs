@@ -185,7 +185,7 @@ fn measure(
         rms: (centred().map(|m| m * m).sum::<f64>() / misses.len() as f64).sqrt(),
         max: centred().fold(0.0, |max, m| max.max(m.abs())),
         sigma: square.sqrt(),
-        lag: found.lag.map_or(f64::NAN, |lag| lag.pooled.0),
+        lag: found.lag.map_or(f64::NAN, |lag| lag.pooled.best.0),
         took_s,
         signs: measured
             .signs

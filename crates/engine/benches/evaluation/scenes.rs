@@ -97,7 +97,7 @@ pub struct Scene {
 }
 
 impl Scene {
-    fn of(shoot: &Shoot, spacing_m: f64) -> Self {
+    pub fn of(shoot: &Shoot, spacing_m: f64) -> Self {
         let Performance { truth, units } = shoot.perform().expect("a performance");
         let mut sounds = units
             .into_iter()

@@ -8,7 +8,8 @@ use crate::finding::{Finding, Weight};
 use crate::take::Take;
 use crate::units::Samples;
 
-use super::claim::{Circumstances, Claim, Evidences, RoomEvidence, StampEvidence, by_stamps};
+use super::claim::{Circumstances, Claim, Evidences, StampEvidence};
+use super::room::{RoomEvidence, by_stamps};
 
 /// Stamps coarser than this are not good to a sample, samples.
 const TO_A_SAMPLE: f64 = 1.0;
@@ -102,7 +103,7 @@ pub fn by_calibration(evidences: &Evidences, around: Circumstances) -> Option<Cl
     // the lag is told from where the follower is looked for: that place moves, the sound does not
     let room = evidences.room.as_ref().map(|room| RoomEvidence {
         measured: room.measured.shifted(stored.constant),
-        content_lag: Samples(room.content_lag.0 + stored.constant.0),
+        content_lag: room.content_lag.later(stored.constant),
     });
     let mut claim = by_stamps(moved, room.as_ref(), around);
     if claim.basis != Basis::Stamps {

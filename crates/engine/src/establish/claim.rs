@@ -10,6 +10,7 @@ use crate::units::{LeadPos, Ppm, SampleRate, Samples};
 use super::calibrated::{CalibrationEvidence, by_calibration, told};
 use super::coded::{self, TimecodeEvidence, by_timecode};
 use super::line::{PLAUSIBLE_PPM, implausible_rate, no_line};
+use super::room::{RoomEvidence, by_room_alone, by_stamps};
 
 /// The rate difference assumed of two free-running units when none could be measured: professional audio clocks may be
 /// off by up to 10 ppm each (Digital Interface Handbook, 3rd ed., section 6.1), taken as two sigma of the difference.
@@ -35,15 +36,6 @@ pub struct StampEvidence {
     pub offset: LeadPos,
     /// What the coarser of the two units' stamps resolves.
     pub resolution: Samples,
-}
-
-/// What the sound of the room says.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RoomEvidence {
-    /// The clock, its absolute place pinned to where the search began.
-    pub measured: Measured,
-    /// By how much the content's common delay differs from that place, samples; positive: the follower hears it later.
-    pub content_lag: Samples,
 }
 
 /// A person's tie, already put on lead and follower.
@@ -230,69 +222,7 @@ fn in_timecode_frames(apart: Samples, around: Circumstances) -> String {
     })
 }
 
-pub(super) fn by_stamps(
-    stamps: StampEvidence,
-    room: Option<&RoomEvidence>,
-    around: Circumstances,
-) -> Claim {
-    let allowed = Samples::of_air(around.spacing_m, around.rate).0 + stamps.resolution.0;
-    let Some(room) = room else {
-        return by_stamps_alone(stamps, around);
-    };
-    // where timecode said another place, the room was heard there
-    let pinned = (room.measured.offset - stamps.offset).0.abs() <= 0.5;
-    let there = (!pinned).then(|| room.at(LeadPos(stamps.offset.0.round())));
-    let room = there.as_ref().unwrap_or(room);
-    let lag = room.content_lag;
-    let excess = lag.0.abs() - allowed;
-    if excess > STAMP_DOUBT_S * around.rate.hz() {
-        return contradicted(lag, allowed, room, around);
-    }
-    let mut claim = Claim::of_measured(Basis::Stamps, &room.measured);
-    claim.offset_sigma = Samples(stamps.resolution.0 / 3.0);
-    claim.offset_bound = stamps.resolution;
-    claim.story.push(format!(
-        "the stamps place the follower at {:+.1} samples, good to ±{:.0} samples",
-        stamps.offset.0, stamps.resolution.0
-    ));
-    claim.story.push(format!(
-        "the sound of the room arrives {:+.1} samples ({:+.2} m of air) from there; it measured the rate and did \
-         not move the offset",
-        lag.0,
-        lag.metres_of_air(around.rate)
-    ));
-    if excess > 0.0 {
-        claim.offset_bound =
-            Samples(lag.0.abs() + Samples::of_air(around.spacing_m, around.rate).0);
-        let limit = format!(
-            "±{allowed:.0} samples ({} m and the stamps' resolution)",
-            around.spacing_m
-        );
-        claim.findings.push(beyond_spacing(lag, limit, around.rate));
-    }
-    claim
-}
-
-/// That the content's delay is more than the declared distance allows.
-pub(super) fn beyond_spacing(lag: Samples, limit: String, rate: SampleRate) -> Finding {
-    Finding::new(
-        "content-beyond-spacing",
-        Weight::Warn,
-        "the sound arrives later than the declared microphone distance allows; it was not moved",
-    )
-    .measured(
-        format!(
-            "{:+.0} samples = {:.1} m of air",
-            lag.0,
-            lag.metres_of_air(rate).abs()
-        ),
-        limit,
-    )
-    .because("the microphones stand further apart than declared, or a stamp is off")
-    .then("give the true distance with --spacing, or record a common signal next time")
-}
-
-fn by_stamps_alone(stamps: StampEvidence, around: Circumstances) -> Claim {
+pub(super) fn by_stamps_alone(stamps: StampEvidence, around: Circumstances) -> Claim {
     let mut claim = Claim::unmeasured(Basis::Stamps, stamps.offset, around);
     claim.status = Status::NeedsDecision;
     claim.offset_sigma = Samples(stamps.resolution.0 / 3.0);
@@ -323,42 +253,6 @@ fn by_stamps_alone(stamps: StampEvidence, around: Circumstances) -> Claim {
              `commontime build`, or name a common signal with --common or an instant with --tie",
         ),
     );
-    claim
-}
-
-fn contradicted(lag: Samples, allowed: f64, room: &RoomEvidence, around: Circumstances) -> Claim {
-    let mut claim = by_room_alone(room, around);
-    claim.status = Status::NeedsDecision;
-    claim.findings.push(
-        Finding::new(
-            "stamps-contradicted",
-            Weight::Ask,
-            "the stamps and the sound contradict each other",
-        )
-        .measured(
-            format!("content {:+.0} samples ({:+.3} s) from the stamps", lag.0, lag.seconds(around.rate)),
-            format!("±{allowed:.0} samples"),
-        )
-        .because("a lost or wrong jam on one unit, or a sound that repeats")
-        .then(
-            "check the units' clocks; to accept the place by content, set \"status\" to \"established\" in \
-             alignment.json and run `commontime build`, or give an instant with --tie",
-        ),
-    );
-    claim
-}
-
-fn by_room_alone(room: &RoomEvidence, around: Circumstances) -> Claim {
-    let mut claim = Claim::of_measured(Basis::Acoustic, &room.measured);
-    claim.shift(Samples(-room.content_lag.0));
-    let bound = Samples::of_air(around.spacing_m, around.rate);
-    claim.offset_bound = bound;
-    claim.offset_sigma = Samples(bound.0 / 3.0);
-    claim.story.push(format!(
-        "no stamp places this follower; the sound of the room does, to within the microphone distance of {} m \
-         (±{:.0} samples)",
-        around.spacing_m, bound.0
-    ));
     claim
 }
 

@@ -8,16 +8,17 @@
 
 use crate::alignment::{Basis, Status};
 use crate::clock::Measured;
+use crate::clock::acoustic::Delay;
 use crate::finding::{Finding, Weight};
 use crate::pair::Ground;
 use crate::take::Take;
 use crate::tie::timecode::{Shared, Track, timecode_findings};
-use crate::units::{LeadPos, Ppm, SampleRate, Samples, signed};
+use crate::units::{Ppm, SampleRate, Samples, signed};
 
 use super::claim::{
-    Circumstances, Claim, Evidences, RoomEvidence, SMALLEST_BOUND, STAMP_DOUBT_S, beyond_spacing,
-    differing_stamps,
+    Circumstances, Claim, Evidences, SMALLEST_BOUND, STAMP_DOUBT_S, differing_stamps,
 };
+use super::room::{RoomEvidence, beyond_spacing};
 
 /// A track keeps step with its unit's clock when it is off its own rate by no more than this, or three sigma ...
 const IN_STEP: Ppm = Ppm(0.002);
@@ -66,7 +67,7 @@ pub struct RoomCheck {
     /// One standard deviation of it.
     pub rate_sigma: Ppm,
     /// By how much later the follower hears the content than the code has it: the distance between microphones.
-    pub lag: Samples,
+    pub lag: Delay,
 }
 
 impl TimecodeEvidence {
@@ -117,7 +118,8 @@ impl TimecodeEvidence {
         }
         let allowed = Samples::of_air(spacing_m, rate);
         let doubt = STAMP_DOUBT_S * rate.hz();
-        (room.lag.0.abs() > allowed.0 + doubt).then_some(Against::Place(room.lag, allowed))
+        (room.lag.least().0.abs() > allowed.0 + doubt)
+            .then_some(Against::Place(room.lag.best, allowed))
     }
 }
 
@@ -310,14 +312,12 @@ fn weigh_content(claim: &mut Claim, room: RoomCheck, around: Circumstances) {
     let lag = room.lag;
     let allowed = Samples::of_air(around.spacing_m, around.rate).0 + claim.offset_bound.0;
     claim.story.push(format!(
-        "the sound of the room runs at the same rate ({} ± {:.3} ppm apart) and arrives {:+.1} samples ({:+.2} m of air) from \
-         there",
+        "the sound of the room runs at the same rate ({} ± {:.3} ppm apart) and arrives {} from there",
         signed(room.rate.0, 3),
         room.rate_sigma.0,
-        lag.0,
-        lag.metres_of_air(around.rate)
+        lag.told(around.rate)
     ));
-    if lag.0.abs() > allowed {
+    if lag.least().0.abs() > allowed {
         let limit = format!("±{allowed:.0} samples ({} m)", around.spacing_m);
         claim.findings.push(beyond_spacing(lag, limit, around.rate));
     }
@@ -431,15 +431,4 @@ fn differs_from_stamp(take: &Take, track: &Track, place: &str) -> Option<Finding
         .because("the unit was not set by this code, was set late or lost it; or its stamps follow a clock of its own")
         .then("set the unit's timecode by the code it records; for placing, the code on the tracks is used")
     })
-}
-
-impl RoomEvidence {
-    /// The same with its place pinned to another offset.
-    pub(super) fn at(&self, offset: LeadPos) -> Self {
-        let by = offset - self.measured.offset;
-        Self {
-            measured: self.measured.shifted(by),
-            content_lag: Samples(self.content_lag.0 + by.0),
-        }
-    }
 }

@@ -19,6 +19,7 @@ mod labels;
 mod options;
 mod place;
 mod record;
+mod room;
 mod run;
 mod scene;
 mod slips;
@@ -30,9 +31,8 @@ mod tests;
 pub use again::measure_again;
 pub use calibrate::{Calibrated, calibrate};
 pub use calibrated::{CalibrationEvidence, NamedCalibrations};
-pub use claim::{
-    Circumstances, Claim, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim,
-};
+pub use claim::{Circumstances, Claim, Evidences, ManualEvidence, StampEvidence, claim};
 pub use coded::TimecodeEvidence;
 pub use options::{ManualTie, NamedChannel, NamedPair, NamedPosition, Options, Resample};
+pub use room::RoomEvidence;
 pub use run::{align, made_by};

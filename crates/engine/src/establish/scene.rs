@@ -16,10 +16,11 @@ use crate::tie::timecode::{Shared, Track, likely_timecode_tracks, shared};
 use crate::tie::{Guess, Pairs, all_pairs};
 use crate::units::{LeadPos, Ppm, Samples, UnitPos};
 
-use super::claim::{Circumstances, Evidences, ManualEvidence, RoomEvidence, StampEvidence, claim};
+use super::claim::{Circumstances, Evidences, ManualEvidence, StampEvidence, claim};
 use super::coded::{RoomCheck, TimecodeEvidence, find_on_tracks};
 use super::level::common_level;
 use super::options::{ManualTie, NamedPair, Options, sides};
+use super::room::RoomEvidence;
 use super::several::Placed;
 use super::slips::on_lead;
 
@@ -383,7 +384,9 @@ impl<'j> Scene<'_, 'j> {
         Ok(Some(RoomCheck {
             rate: Ppm(room.rate.0 - rate.0),
             rate_sigma: Ppm(room.rate_sigma.0.hypot(code.rate_sigma.0)),
-            lag: Samples(lag.pooled.0 + follower.first() as f64 - begins.0),
+            lag: lag
+                .pooled
+                .later(Samples(follower.first() as f64 - begins.0)),
         }))
     }
 

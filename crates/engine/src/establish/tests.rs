@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::alignment::{Basis, Status};
+use crate::clock::acoustic::Delay;
 use crate::clock::{Clock, Measured};
 use crate::units::{LeadPos, Ppm, SampleRate, Samples, UnitPos};
 
@@ -36,7 +37,7 @@ pub(super) fn stamps(offset: f64, resolution: f64) -> Option<StampEvidence> {
 pub(super) fn room(offset: f64, lag: f64) -> Option<RoomEvidence> {
     Some(RoomEvidence {
         measured: measured(offset, 8.0, 0.01),
-        content_lag: Samples(lag),
+        content_lag: Delay::sure(Samples(lag)),
     })
 }
 
@@ -103,6 +104,67 @@ fn stamps_a_second_off_are_contradicted_and_a_person_decides() {
         (claim.offset_bound.0 - 699.3).abs() < 0.1,
         "5 m / 343.2 m/s at 48 kHz"
     );
+}
+
+/// The room as heard where echoes are nearly as high as the sound itself.
+fn echoing(offset: f64, [earliest, best, latest]: [f64; 3]) -> Option<RoomEvidence> {
+    Some(RoomEvidence {
+        content_lag: Delay {
+            best: Samples(best),
+            earliest: Samples(earliest),
+            latest: Samples(latest),
+        },
+        ..room(offset, best)?
+    })
+}
+
+#[test]
+fn echoes_nearly_as_high_widen_a_place_by_sound_alone_and_are_told() {
+    let evidences = Evidences {
+        room: echoing(0.0, [-971.0, -190.0, 499.0]),
+        ..Default::default()
+    };
+    let claim = claim(&evidences, AROUND);
+    assert_eq!(
+        claim.offset,
+        LeadPos(190.0),
+        "the highest peak still places it"
+    );
+    // 5 m / 343.2 m/s at 48 kHz, and 781 samples to the furthest peak
+    assert!((claim.offset_bound.0 - (699.3 + 781.0)).abs() < 0.1);
+    let told = &claim.findings[0];
+    assert_eq!(told.code, "echoes-fit-too");
+    assert!(
+        told.value.contains("from -689 to +781 samples"),
+        "a sound heard later is a follower that lies earlier: {}",
+        told.value
+    );
+}
+
+#[test]
+fn an_echo_beyond_the_declared_distance_contradicts_no_stamps() {
+    for lags in [[100.0, 4_800.0, 4_800.0], [-4_800.0, -4_800.0, 300.0]] {
+        let evidences = Evidences {
+            stamps: stamps(0.0, 1.0),
+            room: echoing(0.0, lags),
+            ..Default::default()
+        };
+        let claim = claim(&evidences, AROUND);
+        assert_eq!(
+            (claim.basis, claim.status),
+            (Basis::Stamps, Status::Established)
+        );
+        assert_eq!(
+            (claim.offset, claim.offset_bound),
+            (LeadPos(0.0), Samples(1.0))
+        );
+        assert!(claim.findings.is_empty(), "{:?}", claim.findings);
+        assert!(
+            claim.story[1].contains("echoes nearly as high"),
+            "{}",
+            claim.story[1]
+        );
+    }
 }
 
 #[test]

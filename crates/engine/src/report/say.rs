@@ -342,7 +342,7 @@ pub fn claim_words(member: &Member, joint: &JointTake) -> String {
             stamp_grain(bound, joint)
         ),
         (Basis::Acoustic, _) => format!(
-            "placed by the sound of the place alone: plus or minus distance / speed of sound ({both}, {} m of air)",
+            "placed by the sound of the place alone: plus or minus distance / speed of sound, echoes counted ({both}, {} m of air)",
             three_figures(time_s * SPEED_OF_SOUND_M_PER_S)
         ),
         (Basis::Manual, _) => format!("placed by a person's own tie ({both})"),

@@ -244,7 +244,7 @@ impl Pair {
         let found = measure_acoustic(&request, &Silent).expect("memory");
         match &found.outcome {
             Outcome::Locked(measured) => {
-                let lag = found.lag.as_ref().map_or(f64::NAN, |lag| lag.pooled.0);
+                let lag = found.lag.as_ref().map_or(f64::NAN, |lag| lag.pooled.best.0);
                 self.judged(measured, self.guess.offset.0 - lag)
             }
             Outcome::NotEstablished { .. } => Said::Nothing,

@@ -206,7 +206,8 @@ impl Key {
             ),
             Ground::Room => (
                 metres(SPACING_M),
-                1.2 * metres(UNTOLD_M),
+                // the room's echoes leave open as much again
+                2.0 * metres(UNTOLD_M),
                 "only content tells it, and content cannot tell a later start from a longer way through the air",
             ),
             Ground::Nothing => (

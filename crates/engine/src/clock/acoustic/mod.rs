@@ -14,7 +14,7 @@ mod slips;
 mod steps;
 
 use self::content::content_lag;
-pub use self::content::{ContentLag, PairLag};
+pub use self::content::{ContentLag, Delay, PairLag};
 use self::path::Path;
 use self::signs::Trial;
 use self::slips::Heard;

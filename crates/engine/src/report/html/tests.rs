@@ -281,7 +281,7 @@ fn an_acoustic_claim_names_the_distance() {
     // 10 m / 343.2 m/s * 48 kHz = 1398.6 samples = 29.1 ms
     assert!(
         text.contains(
-            "plus or minus distance / speed of sound (±1399 samples, ±29.1 ms, 10 m of air)"
+            "plus or minus distance / speed of sound, echoes counted (±1399 samples, ±29.1 ms, 10 m of air)"
         ),
         "{text}"
     );

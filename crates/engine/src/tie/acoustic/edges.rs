@@ -234,6 +234,18 @@ impl Meter {
         }
     }
 
+    /// The first and the last delay, analysis samples within `search`, at which the correlation measured last is at least
+    /// `share` as high as at its highest, of either polarity.
+    pub fn rivals(&self, search: f64, share: f64) -> (f64, f64) {
+        let reach = (search * UP as f64).ceil() as i64;
+        let height = |lag: i64| f64::from(self.at(lag).abs());
+        let enough = share * (-reach..=reach).map(height).fold(0.0, f64::max);
+        let high = |lag: &i64| height(*lag) >= enough;
+        let first = (-reach..=reach).find(high).unwrap_or(0);
+        let last = (-reach..=reach).rev().find(high).unwrap_or(0);
+        (first as f64 / UP as f64, last as f64 / UP as f64)
+    }
+
     fn multiply(&mut self, templates: &Templates, nodes: (usize, usize), comb: Comb) {
         self.product.fill(Complex64::default());
         for pair in 0..templates.pairs() {
