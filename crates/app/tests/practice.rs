@@ -84,9 +84,14 @@ fn a_linked_shoot_is_found_and_the_form_marked() {
     is_honest(&program, 0);
     assert_eq!(program["points"], program["most"], "{program:#}");
 
-    // an empty form brings nothing and costs nothing
-    let empty = marks(&[&folder]);
-    assert_eq!(empty["points"], 0);
+    // an empty form is no answer: the truth is not told for nothing
+    let empty = commontime(&["rehearse", "mark", &folder]);
+    let said = String::from_utf8_lossy(&empty.stderr);
+    assert_eq!(status(&empty), 3, "{said}");
+    assert!(
+        said.contains("fill it in") && empty.stdout.is_empty(),
+        "{said}"
+    );
     // what the program found, typed in by hand
     let truth = |asked: &str| -> String {
         let list = program["marks"].as_array().expect("marks");
@@ -118,6 +123,18 @@ fn a_linked_shoot_is_found_and_the_form_marked() {
             "[[take]]\ntake = \"SOUTH_T11\"\nrate_ppm = \"fast\"\n",
             "expected a number",
         ),
+        (
+            "[[take]]\ntake = \"SOUTH_T11\"\ninverted = \"maybe\"\n",
+            "expected yes, no",
+        ),
+        (
+            "[[take]]\ntake = \"SOUTH_T11\"\noffset_samples = 1\noffset_plus_minus = -5\n",
+            "expected 0 or more",
+        ),
+        (
+            "[[take]]\ntake = \"SOUTH_T11\"\nrate_ppm = 1\n[[take]]\ntake = \"SOUTH_T11\"\nrate_ppm = 1\n",
+            "answered twice",
+        ),
         ("no table", "mine.toml"),
         ("{\"format\": \"x\", \"joint_takes\": []}", "alignment file"),
     ] {
@@ -148,10 +165,13 @@ fn a_slip_is_found_with_its_size() {
     let folder = make(&place, "slip", "5");
     let program = by_program(&place, &folder);
     is_honest(&program, 0);
-    let run = commontime(&["rehearse", "mark", &folder]);
+    let answers = place.path("mine.toml");
+    let form = "[[take]]\ntake = \"SOUTH_T11\"\nslip_samples = \"not established\"\n";
+    std::fs::write(&answers, form).expect("written");
+    let run = commontime(&["rehearse", "mark", &folder, "--answer", &answers]);
     let said = String::from_utf8_lossy(&run.stdout);
     assert!(said.contains("a slip is a step in the lag"), "{said}");
-    assert!(said.contains("6 empty"), "{said}");
+    assert!(said.contains("5 empty"), "{said}");
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::path::Path;
 use std::process::Command;
 
 use rehearsal::scenes::{CommonSignal, Programme, common_signal};
-use rehearsal::{Shoot, Sound, Truth};
+use rehearsal::{Shoot, Slip, Sound, Truth};
 use serde_json::Value;
 use shoots::{Place, commontime, probed, status};
 
@@ -156,6 +156,11 @@ fn nonsense_is_refused_and_writes_nothing() {
         assert!(said.contains(expected), "{expected} in {said}");
         assert!(!Path::new(&out).exists());
     }
+    let other = place.path("session.toml");
+    let run = commontime(&["signal", "tone", "--out", &other, "--replace"]);
+    assert_eq!(status(&run), 2);
+    assert!(String::from_utf8_lossy(&run.stderr).contains(".wav"));
+    assert!(!Path::new(&other).exists());
 }
 
 /// NORTH and SOUTH with two microphones each in one room, and the marker on their last channel, which hears nothing but it and
@@ -263,6 +268,37 @@ fn a_marker_every_ten_seconds_places_a_unit() {
     // and when the channels are named
     let (_, named) = aligned(&place, &["--common", "NORTH:3=SOUTH:3"]);
     is_right(&named, &truth, 0.02);
+    // a channel that no take has is no reason to guess
+    let (north, south) = (place.card("NORTH"), place.card("SOUTH"));
+    let out = place.path("none.json");
+    let common = ["--common", "NORTH:9=SOUTH:3", "--out", &out];
+    let run = commontime(&[&["align", &north, &south][..], &common].concat());
+    let said = String::from_utf8_lossy(&run.stderr);
+    assert_eq!(status(&run), 2, "{said}");
+    assert!(
+        said.contains("NORTH has no channel 9") && said.contains("up to 3"),
+        "{said}"
+    );
+}
+
+/// 480 samples that SOUTH's file lost halfway, between two markers: whatever comes of it, nobody is told a clock that is wrong.
+#[test]
+fn samples_lost_between_two_markers_are_told() {
+    let place = Place::new();
+    let (mut shoot, _) = marked(&place, 100.0, "10");
+    shoot.units[1].slips.push(Slip {
+        at_sample: 47 * 48_000,
+        samples: -480,
+    });
+    let elsewhere = Place::new();
+    let truth = shoot.write(&elsewhere.cards()).expect("a shoot");
+    let (_, member) = aligned(&elsewhere, &[]);
+    let slips = member["slips"].as_array().map_or(0, Vec::len);
+    let told = member["findings"].to_string();
+    assert!(
+        slips > 0 || (member["status"] != "established" && told.contains("ask")),
+        "{truth:?} {member:#}"
+    );
 }
 
 #[test]

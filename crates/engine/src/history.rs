@@ -24,6 +24,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::alignment::Basis;
 use crate::error::{Error, Kind, Result};
+use crate::units::distinct;
 
 /// The name of the form.
 pub const FORMAT: &str = "commontime-clock-history";
@@ -79,6 +80,8 @@ pub struct Known {
     pub range_ppm: [f64; 2],
     /// How many tests that rests on.
     pub tests: usize,
+    /// The longest of them, seconds.
+    pub longest_s: f64,
     /// The latest of their days; empty when none wrote one.
     pub latest: String,
     /// The clock both were measured against, where they were never measured against each other.
@@ -145,14 +148,15 @@ impl History {
     }
 
     /// The text of a history with `new` measurements after those of `text`, whose comments and order stay as they are; without
-    /// one, of a new history.
+    /// one, of a new history. What stands there already, number for number, is not written again: it is the same test.
     ///
     /// # Errors
     /// As [`History::from_toml`] when `text` is none, the same when a measurement is none.
     pub fn extended(text: Option<&str>, new: &[Measurement]) -> Result<String> {
+        let mut there = Vec::new();
         let mut whole = match text {
             Some(text) => {
-                Self::from_toml(text)?;
+                there = Self::from_toml(text)?.measurements;
                 text.trim_end().to_owned() + "\n"
             }
             None => format!(
@@ -161,7 +165,7 @@ impl History {
                  format = \"{FORMAT}\"\nversion = {VERSION}\n"
             ),
         };
-        for one in new {
+        for one in new.iter().filter(|one| !there.contains(one)) {
             let entry = toml::to_string(&Entry { measurement: [one] }).map_err(|error| {
                 Error::new(Kind::Format, "a measurement cannot be written").from_source(error)
             })?;
@@ -194,6 +198,7 @@ impl History {
                     own.range_ppm[1] - other.range_ppm[0],
                 ],
                 tests: own.tests.min(other.tests),
+                longest_s: own.longest_s.min(other.longest_s),
                 // the older of the two: a chain is as fresh as its oldest link
                 latest: own.latest.min(other.latest),
                 through: Some(third.to_owned()),
@@ -202,9 +207,16 @@ impl History {
         chained.min_by(|a, b| a.width().total_cmp(&b.width()))
     }
 
+    /// The clocks it knows, each once, in the order of the file.
+    #[must_use]
+    pub fn clocks(&self) -> Vec<&str> {
+        let names = self.measurements.iter();
+        distinct(names.flat_map(|one| [one.unit.as_str(), one.against.as_str()]))
+    }
+
     fn direct(&self, unit: &str, against: &str) -> Option<Known> {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        let (mut sum, mut tests, mut latest) = (0.0, 0_usize, "");
+        let (mut sum, mut tests, mut latest, mut longest_s) = (0.0, 0_usize, "", 0.0_f64);
         for one in &self.measurements {
             let rate = if one.is_of(unit, against) {
                 one.rate_ppm
@@ -219,11 +231,13 @@ impl History {
             sum += rate;
             tests += 1;
             latest = latest.max(&one.date);
+            longest_s = longest_s.max(one.seconds);
         }
         (tests > 0).then(|| Known {
             rate_ppm: sum / tests as f64,
             range_ppm: [low, high],
             tests,
+            longest_s,
             latest: latest.to_owned(),
             through: None,
         })
@@ -283,6 +297,16 @@ mod tests {
         assert_eq!(
             history.measurements[1],
             measured("SOUTH", "NORTH", 7.41, "2026-11-21")
+        );
+    }
+
+    #[test]
+    fn the_same_test_is_written_once() {
+        let one = [measured("SOUTH", "NORTH", 7.31, "2026-11-20")];
+        let first = History::extended(None, &one).expect("a new history");
+        assert_eq!(
+            History::extended(Some(&first), &one).expect("the same"),
+            first
         );
     }
 

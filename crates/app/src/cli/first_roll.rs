@@ -17,7 +17,14 @@ pub fn run(args: &FirstRollArgs, json: bool) -> Result<Ended> {
     let watch = Watch::new();
     let mut findings = Vec::new();
     let survey = scan(&args.cards, &watch)?.drain_into(&mut findings);
-    let mut roll = first_roll(&survey, &options, &watch)?;
+    let mut roll = match first_roll(&survey, &options, &watch) {
+        Ok(roll) => roll,
+        Err(error) => {
+            // what was odd about the cards may be why
+            say::findings(&findings);
+            return Err(error.into());
+        }
+    };
     watch.finish();
     roll.findings.splice(0..0, findings);
     if json {
@@ -33,6 +40,9 @@ pub fn run(args: &FirstRollArgs, json: bool) -> Result<Ended> {
 
 fn tell(roll: &FirstRoll) {
     say::line(format!("{}.", capital(&roll.verdict)));
+    if !roll.lead.is_empty() {
+        say::line(format!("  {} leads.", roll.lead));
+    }
     for follower in &roll.followers {
         say::line(format!("  {}", follower.words()));
     }

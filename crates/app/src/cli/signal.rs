@@ -1,10 +1,12 @@
 //! `signal`: what is asked of a marker or a tone in, a wave file to play into all units out.
 
+use std::ffi::OsStr;
+
 use anyhow::Result;
 use engine::build::{SoundFile, write_sound};
 use engine::finding::Finding;
 use engine::output::Replace;
-use engine::sounds::marker::{CLOSEST_S, HIGHEST_HZ, LOWEST_HZ, MARKER_S};
+use engine::sounds::marker::{CLOSEST_S, FIRST_S, HIGHEST_HZ, LOWEST_HZ, MARKER_S};
 use engine::sounds::{Marker, TestSound, Tone};
 use engine::units::{Db, counted};
 use engine::{Error, Kind};
@@ -26,7 +28,7 @@ pub fn run(command: &SignalCommand, json: bool) -> Result<Ended> {
 }
 
 fn marker(args: &MarkerArgs, json: bool) -> Result<Ended> {
-    let file = Asked::of(&args.file, HIGHEST_HZ)?;
+    let file = Asked::of(&args.file, HIGHEST_HZ, "markers")?;
     if !(CLOSEST_S..=3600.0).contains(&args.every) {
         return Err(refused(format!(
             "--every is {}; expected {CLOSEST_S} to 3600 seconds",
@@ -41,7 +43,7 @@ fn marker(args: &MarkerArgs, json: bool) -> Result<Ended> {
     let markers = marker.within(args.file.seconds);
     if markers == 0 {
         return Err(refused(format!(
-            "--seconds is {}; expected room for a marker, which lasts {MARKER_S} s and begins up to a second late",
+            "--seconds is {}; expected room for a marker, which lasts {MARKER_S} s and begins {FIRST_S} s or a little later",
             args.file.seconds
         )));
     }
@@ -62,6 +64,11 @@ fn marker(args: &MarkerArgs, json: bool) -> Result<Ended> {
         }));
     }
     say::line(file.line(&what));
+    if markers == 1 {
+        say::line(
+            "one marker tells a place and no clock: make the file longer, or the markers closer",
+        );
+    }
     say::line(
         "record it on one channel of every unit, from one output, for the whole take; align finds it by itself. Between \
          two markers a clock is not measured but drawn, and samples lost there are placed no closer than the distance of \
@@ -73,11 +80,12 @@ fn marker(args: &MarkerArgs, json: bool) -> Result<Ended> {
 fn tone(args: &ToneArgs, json: bool) -> Result<Ended> {
     if !(1.0..=380_000.0).contains(&args.frequency) {
         return Err(refused(format!(
-            "--frequency is {}; expected 1 Hz to just below half the sampling rate",
-            args.frequency
+            "--frequency is {}; expected 1 Hz to {:.2} of the sampling rate",
+            args.frequency,
+            0.5 / ABOVE
         )));
     }
-    let file = Asked::of(&args.file, args.frequency)?;
+    let file = Asked::of(&args.file, args.frequency, "a tone of that frequency")?;
     let tone = Tone {
         sample_rate: args.file.sample_rate,
         amplitude: file.amplitude,
@@ -104,7 +112,14 @@ struct Asked<'a> {
 }
 
 impl<'a> Asked<'a> {
-    fn of(args: &'a SoundFileArgs, highest_hz: f64) -> Result<Self> {
+    fn of(args: &'a SoundFileArgs, highest_hz: f64, what: &str) -> Result<Self> {
+        let ending = args.out.extension().and_then(OsStr::to_str).unwrap_or("");
+        if !ending.eq_ignore_ascii_case("wav") {
+            return Err(refused(format!(
+                "--out is {}; a wave file is written, expected a name that ends in .wav",
+                args.out.display()
+            )));
+        }
         if !(args.seconds > 0.0 && args.seconds <= 86_400.0) {
             return Err(refused(format!(
                 "--seconds is {}; expected more than 0, at most a day",
@@ -115,7 +130,7 @@ impl<'a> Asked<'a> {
         let rate_hz = f64::from(args.sample_rate);
         if rate_hz < 2.0 * ABOVE * highest_hz {
             return Err(refused(format!(
-                "--sample-rate is {}; expected at least {:.0} Hz for what sounds up to {highest_hz} Hz",
+                "--sample-rate is {}; expected at least {:.0} Hz for {what}: it sounds up to {highest_hz} Hz",
                 args.sample_rate,
                 2.0 * ABOVE * highest_hz
             )));

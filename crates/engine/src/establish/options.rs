@@ -57,6 +57,24 @@ impl Options {
                     .then(format!("the units are {}", names.join(", "))));
             }
         }
+        for NamedChannel {
+            unit: name,
+            channel,
+        } in self.common.iter().flat_map(|pair| [&pair.a, &pair.b])
+        {
+            let units = survey.units.iter();
+            let mut named = units.filter(|unit| unit.name.eq_ignore_ascii_case(name));
+            let most = named
+                .next()
+                .and_then(|unit| unit.takes.iter().map(|take| take.channels.len()).max());
+            if most.is_some_and(|most| *channel as usize > most) {
+                let most = most.unwrap_or(0);
+                return Err(
+                    Error::new(Kind::Usage, format!("{name} has no channel {channel}"))
+                        .then(format!("its takes have up to {most}, counted from 1")),
+                );
+            }
+        }
         if !self.spacing_m.is_finite() || self.spacing_m < 0.0 {
             return Err(Error::new(
                 Kind::Usage,

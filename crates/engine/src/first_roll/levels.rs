@@ -34,7 +34,7 @@ pub(super) fn findings(rolls: &Survey, progress: &dyn Progress) -> Result<Vec<Fi
         findings.extend(told(
             take,
             "dead-channel",
-            "nothing but the input's own noise",
+            "nothing but the input's own noise, or less",
             &dead,
             |finding| {
                 finding

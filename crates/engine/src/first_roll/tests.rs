@@ -79,6 +79,31 @@ fn units_whose_stamps_are_an_hour_apart_are_not_linked() {
     assert!(roll.verdict.starts_with("not ready"), "{}", roll.verdict);
 }
 
+/// A test is made again, not decided: nothing in it sends a person to a file that a first roll does not write.
+#[test]
+fn a_unit_that_lost_its_jam_is_told_to_be_linked_again() {
+    let mut shoot = shoot(25.0);
+    for unit in &mut shoot.units {
+        unit.channels.truncate(1);
+    }
+    shoot.units[1].stamp.jam_error_s -= 9.0;
+    let (roll, _, _root) = rolled_of(&shoot);
+    assert!(!roll.lead.is_empty());
+    for finding in &roll.findings {
+        assert!(
+            !finding.next_step.contains("alignment.json") && !finding.next_step.contains("--tie"),
+            "{finding:?}"
+        );
+    }
+    let again = roll
+        .findings
+        .iter()
+        .any(|one| one.next_step.contains("roll once more"));
+    assert!(again, "{:#?}", roll.findings);
+    let usual = roll.followers[0].words().contains("as followers that wait");
+    assert_eq!(usual, roll.followers[0].ready > Ready::Not);
+}
+
 #[test]
 fn a_roll_of_two_seconds_is_told_to_be_short() {
     let (roll, _, _root) = rolled_of(&shoot(3.0));

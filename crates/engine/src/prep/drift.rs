@@ -8,6 +8,9 @@ use crate::report::{length_of_time, short_time};
 use crate::session::{Class, Session};
 use crate::units::{counted, signed};
 
+/// A test of a clock that is as long has seen it warm up and wander: common practice, no source.
+const LONG_ENOUGH_S: f64 = 3600.0;
+
 /// How far a follower's clock runs from the lead's, at worst.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Drift {
@@ -120,11 +123,68 @@ impl Drift {
                 ),
                 format!("at most half a timecode frame, {}", short_time(half)),
             )
-            .then(format!(
-                "jam again every {}, in a break; takes are found by their stamps",
-                pause(half / (self.worst_ppm * 1e-6))
-            ))
+            .then(match self.outlasts(session) {
+                true => format!(
+                    "a take may outlast what a jam holds ({}): leave the units linked while they record, or take better clocks; \
+                     places then come from the common signal, not from labels",
+                    pause(half / (self.worst_ppm * 1e-6))
+                ),
+                false => format!(
+                    "jam again every {}, in a break; takes are found by their stamps",
+                    pause(half / (self.worst_ppm * 1e-6))
+                ),
+            })
         })
+    }
+
+    /// Whether half a timecode frame is exceeded within one take.
+    pub(super) fn outlasts(&self, session: &Session) -> bool {
+        self.take_s > session.shoot.timecode_frame_s() / 2.0
+    }
+
+    /// That what was measured of a clock is not what its grade promises, or rests on little.
+    pub(super) fn doubts(&self, session: &Session) -> Vec<Finding> {
+        let Some(known) = &self.known else {
+            return Vec::new();
+        };
+        let lead = &session.units[session.lead];
+        let own = session.units.iter().find(|unit| unit.name == self.unit);
+        let graded = own.map_or(f64::INFINITY, |own| {
+            own.clock.within_ppm() + lead.clock.within_ppm()
+        });
+        let mut findings = Vec::new();
+        if known.rate_ppm.abs() > graded {
+            findings.push(
+                Finding::new(
+                    "clock-beyond-grade",
+                    Weight::Warn,
+                    "the clocks were measured further apart than what is said of them in the session allows",
+                )
+                .at(&self.unit)
+                .measured(
+                    format!("{} ppm", signed(known.rate_ppm, 3)),
+                    format!("within ±{graded} ppm of {}", lead.name),
+                )
+                .because("one of the clocks is worse than said, or has aged; or the history is of another unit of that name")
+                .then("nothing to do for the plan: what was measured counts; correct the session's clock"),
+            );
+        }
+        if known.longest_s < LONG_ENOUGH_S.min(session.shoot.hours * 3600.0) {
+            findings.push(
+                Finding::new(
+                    "clock-briefly-known",
+                    Weight::Note,
+                    "the clock was measured briefly, and may wander further in the shoot",
+                )
+                .at(&self.unit)
+                .measured(
+                    length_of_time(known.longest_s),
+                    format!("{} and more", length_of_time(LONG_ENOUGH_S)),
+                )
+                .then("make a longer test with commontime stability, at the temperatures of the shoot"),
+            );
+        }
+        findings
     }
 }
 

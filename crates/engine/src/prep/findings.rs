@@ -4,6 +4,7 @@
 use super::drift::Drift;
 use super::{PlannedUse, UnitSheet, proof};
 use crate::finding::{Finding, Weight};
+use crate::history::History;
 use crate::report::short_time;
 use crate::session::{Plan, PlannedGroup, Session, plan};
 use crate::units::{capital, counted, distinct};
@@ -17,8 +18,10 @@ pub(super) fn all(
     groups: &[PlannedUse],
     drift: &[Drift],
     units: &[UnitSheet],
+    history: &History,
 ) -> Vec<Finding> {
     let mut findings = Vec::new();
+    findings.extend(units.iter().filter_map(idle));
     findings.extend(places(session));
     for (group, judged) in session.planned.iter().zip(groups) {
         findings.extend(crossing(session, group, judged));
@@ -27,6 +30,8 @@ pub(super) fn all(
         findings.extend(proof::findings(session));
     }
     findings.extend(drift.iter().filter_map(|one| one.finding(session)));
+    findings.extend(drift.iter().flat_map(|one| one.doubts(session)));
+    findings.extend(drift.iter().filter_map(|one| unknown(one, history)));
     for unit in units {
         findings.extend(unit.storage.findings(&unit.name));
     }
@@ -51,6 +56,41 @@ pub(super) fn all(
     }
     findings.sort_by_key(|finding| std::cmp::Reverse(finding.weight));
     findings
+}
+
+/// A unit that records nothing.
+fn idle(unit: &UnitSheet) -> Option<Finding> {
+    let mut inputs = unit.inputs.iter();
+    inputs.all(|input| input.name.is_empty()).then(|| {
+        Finding::new(
+            "unit-without-source",
+            Weight::Warn,
+            format!("no source goes to {}", unit.name),
+        )
+        .at(&unit.name)
+        .then("leave it at home, keep it as a spare, or give it a source with unit = \"...\"")
+    })
+}
+
+/// That a history is given and knows nothing of a follower's clock.
+fn unknown(drift: &Drift, history: &History) -> Option<Finding> {
+    let clocks = history.clocks();
+    (drift.known.is_none() && !clocks.is_empty()).then(|| {
+        Finding::new(
+            "clock-not-in-history",
+            Weight::Note,
+            format!(
+                "the clock history has nothing of {} against the lead",
+                drift.unit
+            ),
+        )
+        .at(&drift.unit)
+        .measured(
+            format!("tests of {}", clocks.join(", ")),
+            "the units' names as they stand in the session",
+        )
+        .then("correct the names in the history, or test this unit with commontime stability")
+    })
 }
 
 /// Sources and common signals that found no input.
@@ -153,7 +193,7 @@ fn otherwise(session: &Session, group: &PlannedGroup) -> Option<String> {
     let name = &session.units[*unit].name;
     whole.then(|| {
         capital(&format!(
-            "it would fit on {name}, inputs {}, if its fixed inputs were let free",
+            "all of it would fit on {name}, inputs {}, if its fixed inputs were let free",
             inputs.join(", ")
         ))
     })

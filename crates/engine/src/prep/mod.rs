@@ -136,11 +136,14 @@ pub struct PlannedUse {
 /// [`Kind::Usage`] when the session has no units or no sources.
 pub fn prepare(session: &Session, history: &History) -> Result<Prep> {
     if session.units.is_empty() || session.sources.is_empty() {
-        return Err(
-            Error::new(Kind::Usage, "declares no units, or no sources to record").then(
-                "`commontime prep --new FILE` writes a session file with every field explained",
-            ),
-        );
+        return Err(Error::new(
+            Kind::Usage,
+            match session.units.is_empty() {
+                true => "declares no units",
+                false => "declares no sources to record",
+            },
+        )
+        .then("`commontime prep --new FILE` writes a session file with every field explained"));
     }
     let order = lead_first(session);
     let proofs = proofs(&session.shoot);
@@ -148,6 +151,11 @@ pub fn prepare(session: &Session, history: &History) -> Result<Prep> {
         .iter()
         .find(|proof| proof.planned)
         .map_or(f64::INFINITY, |proof| proof.error_s);
+    let worst_s = between(
+        session,
+        (0..session.units.len()).collect::<Vec<_>>().as_slice(),
+        proven_s,
+    );
     let groups = uses(session, proven_s);
     let drift: Vec<Drift> = order
         .iter()
@@ -155,12 +163,14 @@ pub fn prepare(session: &Session, history: &History) -> Result<Prep> {
         .map(|unit| Drift::of(session, *unit, history))
         .collect();
     let joint = JointSize::of(session);
-    let units: Vec<UnitSheet> = order.iter().map(|unit| sheet(session, *unit)).collect();
+    let units: Vec<UnitSheet> = (order.iter())
+        .map(|unit| sheet(session, *unit, &drift))
+        .collect();
     let ready = match units.len() {
         1 => Ready::Arrays,
-        _ => ready(proven_s),
+        _ => ready(worst_s),
     };
-    let findings = findings::all(session, &groups, &drift, &units);
+    let findings = findings::all(session, &groups, &drift, &units, history);
     let prep = Prep {
         made_by: made_by(),
         name: session.shoot.name.clone(),
@@ -171,7 +181,7 @@ pub fn prepare(session: &Session, history: &History) -> Result<Prep> {
         channels: channels(&units),
         linking: words::linking(session, &drift),
         cautions: words::cautions(session),
-        brief: words::brief(session, proven_s, &joint),
+        brief: words::brief(session, worst_s, &joint),
         units,
         groups,
         proofs,
@@ -190,11 +200,23 @@ fn lead_first(session: &Session) -> Vec<usize> {
     std::iter::once(session.lead).chain(others).collect()
 }
 
+/// What two units are ready for that lie no further apart than that, by the same uses as a first roll.
 fn ready(error_s: f64) -> Ready {
-    match (Class::Array.allows(error_s), Class::Summed.allows(error_s)) {
-        (true, _) => Ready::Arrays,
-        (false, true) => Ready::Stereo,
-        (false, false) => Ready::Ambience,
+    match error_s {
+        _ if Class::Array.allows(error_s) => Ready::Arrays,
+        _ if Class::StereoPair.allows(error_s) => Ready::Stereo,
+        _ if Class::Ambience.allows(error_s) => Ready::Ambience,
+        _ => Ready::Not,
+    }
+}
+
+/// How far two channels on these units may lie apart, seconds, each unit placed to `proven_s` against the lead: what two
+/// followers may be off adds up.
+fn between(session: &Session, units: &[usize], proven_s: f64) -> f64 {
+    match units {
+        [] | [_] => 0.0,
+        units if units.contains(&session.lead) && units.len() == 2 => proven_s,
+        _ => 2.0 * proven_s,
     }
 }
 
@@ -208,6 +230,13 @@ fn verdict(prep: &Prep) -> String {
     match (first, prep.units.len()) {
         (Some(why), _) => format!("not ready: {why}"),
         (None, 1) => "one unit alone: nothing has to be brought together".into(),
+        (None, _) if prep.ready == Ready::Not => format!(
+            "for recording side by side only: nothing that is heard together may cross the units{}; plan a common signal",
+            match broken.as_slice() {
+                [] => String::new(),
+                broken => format!(", so not for {}", broken.join(", ")),
+            }
+        ),
         (None, _) if !broken.is_empty() => format!(
             "{} across units, but not for {}",
             prep.ready.words(),
@@ -226,12 +255,7 @@ fn uses(session: &Session, proven_s: f64) -> Vec<PlannedUse> {
                 .iter()
                 .filter_map(|s| session.plan.place_of(*s));
             let units = distinct(placed.map(|(unit, _)| unit));
-            let error_s = match units.as_slice() {
-                [] | [_] => 0.0,
-                // each may be off against the lead by that much, in either direction
-                units if units.contains(&session.lead) && units.len() == 2 => proven_s,
-                _ => 2.0 * proven_s,
-            };
+            let error_s = between(session, &units, proven_s);
             PlannedUse {
                 name: group.name.clone(),
                 used_as: group.class.words().into(),
@@ -300,14 +324,18 @@ fn planned_inputs(session: &Session, unit: usize) -> Vec<PlannedInput> {
         .collect()
 }
 
-fn sheet(session: &Session, unit: usize) -> UnitSheet {
+fn sheet(session: &Session, unit: usize, drift: &[Drift]) -> UnitSheet {
     let rig = &session.units[unit];
     let inputs = planned_inputs(session, unit);
     let storage = Storage::of(session, unit);
+    let measured = drift
+        .iter()
+        .find(|one| one.unit == rig.name && one.known.is_some())
+        .map(|one| one.rests_on.clone());
     UnitSheet {
         name: rig.name.clone(),
         lead: unit == session.lead,
-        clock: rig.clock.words(),
+        clock: measured.unwrap_or_else(|| rig.clock.words()),
         checklist: words::checklist(session, unit, &storage),
         inputs,
         storage,

@@ -196,8 +196,14 @@ impl Prep {
                 one.tracks.to_string().into(),
                 format!("{:.4} GB", one.bytes_per_s as f64 * 3600.0 / 1e9).into(),
                 gigabytes(one.total_bytes).into(),
-                one.media_s.map_or("not said".into(), clock_time).into(),
-                one.split_s.map_or("no limit".into(), clock_time).into(),
+                match (one.tracks, one.media_s) {
+                    (0, _) => Cell::default(),
+                    (_, media) => media.map_or("not said".into(), clock_time).into(),
+                },
+                match (one.tracks, one.split_s) {
+                    (0, _) => Cell::default(),
+                    (_, split) => split.map_or("no limit".into(), clock_time).into(),
+                },
                 match (one.battery_hours, one.batteries) {
                     (Some(hours), Some(many)) => format!("{many} of {hours} h").into(),
                     _ => "mains".into(),

@@ -10,8 +10,9 @@ use crate::units::Samples;
 const SPLIT_SAMPLES: f64 = 0.05;
 /// What timecode on a track is claimed to, samples (docs/decisions/timecode-as-sound.md).
 const TIMECODE_SAMPLES: f64 = 0.1;
-/// What markers are claimed to, samples: at a marker as a split source, between two of them the clock may wander.
-const MARKER_SAMPLES: f64 = 0.25;
+/// What markers ten seconds apart are claimed to, samples: at a marker as a split source; between two of them a crystal that
+/// wanders by 0.2 ppm (rehearsed rooms, docs/evaluation.md) is off by 1 microsecond, 0.05 samples, which is doubled.
+const MARKER_SAMPLES: f64 = 0.1;
 
 /// What a common signal can prove.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -61,7 +62,7 @@ impl Proof {
                 samples(MARKER_SAMPLES),
                 "measured at every marker, drawn between them",
                 "found between two markers, not placed more closely",
-                "an input of every unit, and a player that repeats the marker",
+                "an input of every unit, and a player with a file as long as a take",
             ),
             CommonKind::Tone => (
                 stamps,

@@ -17,9 +17,9 @@ pub struct Storage {
     pub total_bytes: f64,
     /// How much its medium holds, bytes; absent when not said.
     pub media_bytes: Option<f64>,
-    /// How long its medium lasts, seconds; absent as above.
+    /// How long its medium lasts, seconds; absent as above, and where nothing is recorded.
     pub media_s: Option<f64>,
-    /// After how long a file is full and the next begins, seconds; absent when files may grow.
+    /// After how long a file is full and the next begins, seconds; absent when files may grow or nothing is recorded.
     pub split_s: Option<f64>,
     /// How long a battery lasts, hours; absent on the mains.
     pub battery_hours: Option<f64>,
@@ -52,14 +52,18 @@ impl Storage {
         let tracks = session.plan.used(unit) + rig.mix_tracks;
         let bytes_per_s = u64::from(tracks) * u64::from(shoot.sample_rate.0) * shoot.format.bytes();
         let recorded_s = shoot.hours * 3600.0;
+        let records = bytes_per_s > 0;
         let lasts = |bytes: f64| bytes / bytes_per_s.max(1) as f64;
         Self {
             tracks,
             bytes_per_s,
             total_bytes: bytes_per_s as f64 * recorded_s,
             media_bytes: rig.media_bytes,
-            media_s: rig.media_bytes.map(lasts),
-            split_s: rig.file_limit_bytes.map(|bytes| lasts(bytes as f64)),
+            media_s: rig.media_bytes.filter(|_| records).map(lasts),
+            split_s: rig
+                .file_limit_bytes
+                .filter(|_| records)
+                .map(|bytes| lasts(bytes as f64)),
             battery_hours: rig.battery_hours,
             batteries: rig
                 .battery_hours

@@ -187,20 +187,22 @@ fn a_pair_across_units_is_told_with_the_figure_and_another_way() {
 fn without_a_common_signal_nothing_is_ready_for_arrays() {
     let units = [("NORTH", 3, ""), ("SOUTH", 3, "")];
     for (common, ready) in [
-        ("none", Ready::Ambience),
+        ("none", Ready::Not),
         ("clap", Ready::Ambience),
-        ("tone", Ready::Ambience),
+        ("tone", Ready::Not),
         ("marker", Ready::Stereo),
         ("timecode", Ready::Stereo),
     ] {
-        let prep = prepared(&rig(&format!("common_signal = \"{common}\""), &units));
+        // 2 m of air are 5.8 ms, a timecode frame 33 ms; ambience allows 10
+        let shoot = format!("spacing_m = 2.0\ncommon_signal = \"{common}\"");
+        let prep = prepared(&rig(&shoot, &units));
         assert_eq!(prep.ready, ready, "{common}");
         let warned = codes(&prep).iter().any(|code| {
             ["no-common-signal", "clap-is-acoustic", "tone-has-no-place"].contains(code)
         });
         assert_eq!(
             warned,
-            ready == Ready::Ambience,
+            ready <= Ready::Ambience,
             "{common}: {:?}",
             codes(&prep)
         );
@@ -211,6 +213,138 @@ fn without_a_common_signal_nothing_is_ready_for_arrays() {
         &units,
     ));
     assert_eq!(fast.ready, Ready::Arrays);
+}
+
+/// Two followers may be off against the lead by 0.1 sample each, in opposite directions: 2 x 2.083 µs at 48 kHz (arithmetic), more
+/// than an array allows.
+#[test]
+fn what_two_followers_may_be_off_adds_up_wherever_it_is_told() {
+    let units = [("NORTH", 3, ""), ("SOUTH", 3, ""), ("WEST", 3, "")];
+    let shoot = "sample_rate = 96000\ncommon_signal = \"timecode\"";
+    let prep = prepared(&rig(shoot, &units));
+    assert_eq!(
+        prep.ready,
+        Ready::Stereo,
+        "2.08 µs, where an array allows 2"
+    );
+    assert!(
+        prep.brief
+            .iter()
+            .any(|line| line.contains("expect ±2.08 µs at most")),
+        "{:?}",
+        prep.brief
+    );
+    let slow = prepared(&rig("common_signal = \"timecode\"", &units));
+    assert!(
+        slow.brief
+            .iter()
+            .any(|line| line.contains("±4.17 µs at most"))
+    );
+    assert_eq!(slow.ready, Ready::Stereo);
+    let two = prepared(&rig(shoot, &units[..2]));
+    assert_eq!(two.ready, Ready::Arrays);
+}
+
+#[test]
+fn a_unit_without_sources_is_named_and_lasts_no_time() {
+    let idle = "[[unit]]\nname = \"NORTH\"\ninputs = 4\n[[unit]]\nname = \"SOUTH\"\ninputs = 4\nmedia_gb = 64.0\nfile_limit_gib = 4\n\
+                [[source]]\nname = \"left\"\nunit = \"NORTH\"\n";
+    let prep = prepared(&session(idle));
+    assert!(
+        codes(&prep).contains(&"unit-without-source"),
+        "{:?}",
+        codes(&prep)
+    );
+    let south = &prep.units[1].storage;
+    assert_eq!(
+        (south.tracks, south.media_s, south.split_s),
+        (0, None, None)
+    );
+    assert!(
+        prep.brief[0].contains("every channel of 1 unit "),
+        "{}",
+        prep.brief[0]
+    );
+}
+
+/// 100.5 ppm of a take of 95 min are 0.573 s, more than half a timecode frame (arithmetic): no break comes soon enough.
+#[test]
+fn where_a_take_outlasts_a_jam_no_break_is_advised() {
+    let units = [
+        ("NORTH", 2, "clock = \"crystal\""),
+        ("SOUTH", 2, "clock_ppm = 0.5"),
+    ];
+    let shoot = "hours = 6.0\nlongest_take_minutes = 95\ncommon_signal = \"marker\"";
+    let prep = prepared(&rig(shoot, &units));
+    let jam = prep.findings.iter().find(|one| one.code == "jam-again");
+    let next = &jam.expect("a finding").next_step;
+    assert!(
+        next.contains("outlast") && !next.contains("in a break"),
+        "{next}"
+    );
+    assert!(
+        prep.linking
+            .iter()
+            .any(|step| step.starts_with("Jam before every take"))
+    );
+    // and the marker's file is as long as that take, and a minute more
+    let marker = prep
+        .linking
+        .iter()
+        .find(|step| step.contains("signal marker"));
+    assert!(
+        marker
+            .expect("a step")
+            .contains("--out marker.wav --seconds 5760 --sample-rate 48000"),
+        "{:?}",
+        prep.linking
+    );
+}
+
+#[test]
+fn a_history_that_disagrees_or_knows_nothing_is_told() {
+    let rig = rig(
+        "",
+        &[
+            ("NORTH", 2, "clock = \"temperature-controlled\""),
+            ("SOUTH", 2, "clock = \"temperature-controlled\""),
+        ],
+    );
+    let with = |unit: &str, seconds: f64| {
+        let history = History {
+            measurements: vec![Measurement {
+                unit: unit.into(),
+                against: "NORTH".into(),
+                date: String::new(),
+                rate_ppm: 8.14,
+                sigma_ppm: 0.001,
+                wander_ppm: 0.17,
+                seconds,
+                temperature_c: None,
+                basis: Basis::CommonSignal,
+                note: String::new(),
+            }],
+        };
+        prepare(&rig, &history).expect("a prep")
+    };
+    let brief = with("SOUTH", 57.7);
+    for code in ["clock-beyond-grade", "clock-briefly-known"] {
+        assert!(codes(&brief).contains(&code), "{:?}", codes(&brief));
+    }
+    assert!(
+        brief.units[1].clock.contains("measured in 1 test"),
+        "{}",
+        brief.units[1].clock
+    );
+    let long = with("SOUTH", 7200.0);
+    assert!(!codes(&long).contains(&"clock-briefly-known"));
+    let unknown = with("SOUTH_T11", 7200.0);
+    assert!(
+        codes(&unknown).contains(&"clock-not-in-history"),
+        "{:?}",
+        codes(&unknown)
+    );
+    assert!(!codes(&prepared(&rig)).contains(&"clock-not-in-history"));
 }
 
 #[test]
@@ -229,6 +363,13 @@ fn what_has_no_input_stops_the_plan() {
             .starts_with("not ready: no input is left for source 3"),
         "{}",
         prep.verdict
+    );
+    assert!(
+        prep.brief
+            .iter()
+            .any(|line| line.contains("Not in it") && line.contains("source 3")),
+        "{:?}",
+        prep.brief
     );
     let full = prepared(&rig(
         "common_signal = \"timecode\"",

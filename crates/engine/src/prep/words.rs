@@ -64,7 +64,6 @@ pub(super) const fn common_note(kind: CommonKind) -> &'static str {
 
 /// How the units are linked, in steps.
 pub(super) fn linking(session: &Session, drift: &[Drift]) -> Vec<String> {
-    let shoot = &session.shoot;
     let lead = &session.units[session.lead].name;
     let followers: Vec<&str> = (session.units.iter())
         .map(|unit| unit.name.as_str())
@@ -73,11 +72,8 @@ pub(super) fn linking(session: &Session, drift: &[Drift]) -> Vec<String> {
     if followers.is_empty() {
         return Vec::new();
     }
-    let follow = if followers.len() == 1 {
-        "follows"
-    } else {
-        "follow"
-    };
+    let several = followers.len() > 1;
+    let follow = if !several { "follows" } else { "follow" };
     let followers = followers.join(" and ");
     let mut steps = vec![
         format!("Switch all units on early enough to reach a steady temperature, and set them alike (see their sheets)."),
@@ -86,16 +82,24 @@ pub(super) fn linking(session: &Session, drift: &[Drift]) -> Vec<String> {
             "{followers} {follow}: timecode comes from outside. Record on its arrival, where the unit can; else start \
              by hand."
         ),
-        "Wire timecode output to timecode input as both units' own manuals say: plugs and levels differ. A crossover cable of 3.5 mm \
-         plugs swaps tip and ring (common practice, no source)."
-            .into(),
+        // the crossover: common practice, no source
+        match several {
+            false => "Wire timecode output to timecode input as both units' own manuals say: plugs and levels differ. A crossover cable of \
+                      3.5 mm plugs swaps tip and ring."
+                .into(),
+            true => "Wire the lead's timecode output to every follower's timecode input as the units' own manuals say: plugs and levels \
+                     differ. One output feeds several inputs through a distributor, or from unit to unit where they pass it on. A crossover \
+                     cable of 3.5 mm plugs swaps tip and ring."
+                .into(),
+        },
         "Compare the running labels on all displays: the same rate, the same drop-frame setting, no difference one can see.".into(),
     ];
     if let Some(step) = common_step(session) {
         steps.push(step);
     }
     steps.push(
-        "Roll a first test: 5 to 15 s after power-up to let the followers lock (common practice, no source), then 15 to 60 s of the \
+        // 5 to 15 s, and a second late: common practice, no source
+        "Roll a first test: 5 to 15 s after power-up to let the followers lock, then 15 to 60 s of the \
          sound of the day. A follower that starts about a second late is usual."
             .into(),
     );
@@ -103,7 +107,7 @@ pub(super) fn linking(session: &Session, drift: &[Drift]) -> Vec<String> {
         "Judge it before anyone else arrives: commontime first-roll CARD..., with the cards of all units."
             .into(),
     );
-    steps.push(jam_step(shoot, drift));
+    steps.push(jam_step(session, drift));
     steps
 }
 
@@ -129,10 +133,14 @@ fn common_step(session: &Session) -> Option<String> {
             "Feed timecode of one generator as sound into {inputs}, all from the same output. commontime ltc write makes a file of it."
         )),
         CommonKind::Marker => Some(format!(
-            "Play the marker into {inputs}, all from the same output, through every take. commontime signal marker makes the file."
+            "Play the marker into {inputs}, all from the same output, through every take. commontime signal marker {} makes a file that \
+             is as long as the longest take and never repeats: do not loop a shorter one, its places would fit several times.",
+            file_of(shoot, "marker.wav")
         )),
         CommonKind::Tone => Some(format!(
-            "Play the tone into {inputs}, all from the same output. It tells the clocks, not the places."
+            "Play the tone into {inputs}, all from the same output. It tells the clocks, not the places. commontime signal tone {} makes \
+             the file.",
+            file_of(shoot, "tone.wav")
         )),
         CommonKind::Clap => Some(
             "Clap once at the beginning and once at the end of every take, close to a microphone of every unit, and note who clapped \
@@ -143,7 +151,17 @@ fn common_step(session: &Session) -> Option<String> {
     }
 }
 
-fn jam_step(shoot: &Shoot, drift: &[Drift]) -> String {
+/// The options that make a file as long as the longest take, and a minute more.
+fn file_of(shoot: &Shoot, name: &str) -> String {
+    format!(
+        "--out {name} --seconds {:.0} --sample-rate {}",
+        (shoot.longest_take_minutes * 60.0).ceil() + 60.0,
+        shoot.sample_rate.0
+    )
+}
+
+fn jam_step(session: &Session, drift: &[Drift]) -> String {
+    let shoot = &session.shoot;
     let worst = drift
         .iter()
         .map(|one| one.worst_ppm)
@@ -151,13 +169,19 @@ fn jam_step(shoot: &Shoot, drift: &[Drift]) -> String {
     let half = shoot.timecode_frame_s() / 2.0;
     let after = half / (worst * 1e-6);
     let day = shoot.hours * 3600.0;
-    let when = match after >= day {
-        true => "once holds for the whole shoot".to_string(),
-        false => format!("again every {}", pause(after)),
+    let holds = "timecode then stays within half a timecode frame, even at worst";
+    let when = match after {
+        _ if after >= day => format!("Jam once: {holds}, for the whole shoot"),
+        _ if drift.iter().any(|one| one.outlasts(session)) => format!(
+            "Jam before every take, and leave the units linked while they record: unlinked, timecode may be half a timecode frame \
+             off after {}",
+            pause(after)
+        ),
+        _ => format!("Jam again every {}: {holds}", pause(after)),
     };
     format!(
-        "Jam {when}, and after every change of battery: until then timecode stays within half a timecode frame, even at worst. \
-         Jamming sets labels; it does not steer the sampling clocks, which run apart within every take all the same."
+        "{when}. Jam after every change of battery as well. Jamming sets labels; it does not steer the sampling clocks, which run \
+         apart within every take all the same."
     )
 }
 
@@ -253,9 +277,10 @@ pub(super) fn cautions(session: &Session) -> Vec<String> {
 }
 
 /// What whoever receives the files should know.
-pub(super) fn brief(session: &Session, proven_s: f64, joint: &JointSize) -> Vec<String> {
+pub(super) fn brief(session: &Session, worst_s: f64, joint: &JointSize) -> Vec<String> {
     let shoot = &session.shoot;
-    let units = session.units.len();
+    let used = (0..session.units.len()).filter(|unit| session.plan.used(*unit) > 0);
+    let units = used.count();
     let mut brief = vec![format!(
         "One recording of {} channels, {}, {}, {}: every channel of {} on the clock of {}, with one start time and one channel list.",
         joint.channels,
@@ -271,13 +296,23 @@ pub(super) fn brief(session: &Session, proven_s: f64, joint: &JointSize) -> Vec<
                 "The units' clocks are measured on a common signal ({}); between channels of different units expect ±{} at most. What was \
                  found stands in the sync report.",
                 shoot.common.kind.words(),
-                short_time(proven_s)
+                short_time(worst_s)
             ),
             _ => format!(
-                "No common signal places the units exactly: between channels of different units expect ±{}. Do not sum them as one array.",
-                short_time(proven_s)
+                "No common signal places the units exactly: between channels of different units expect ±{} at best. Do not sum them as \
+                 one array.",
+                short_time(worst_s)
             ),
         });
+    }
+    let missing: Vec<&str> = (session.plan.unplaced.iter())
+        .map(|source| session.sources[*source].name.as_str())
+        .collect();
+    if !missing.is_empty() {
+        brief.push(format!(
+            "Not in it, because no input was left: {}.",
+            missing.join(", ")
+        ));
     }
     brief.push(format!(
         "Files are broadcast wave; one of this many channels is larger than 4 GiB after {} and is then RF64: say so if your software \

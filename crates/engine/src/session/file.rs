@@ -116,7 +116,10 @@ fn usage(what: impl Into<String>, next: &str) -> Error {
 pub(super) fn read(text: &str) -> Result<Session> {
     let file: File = toml::from_str(text).map_err(|error| {
         Error::new(Kind::Format, "is no session file")
-            .then("`commontime prep --new FILE` writes one with every field explained")
+            .then(
+                "texts and rates of timecode stand in quotes, counts are whole numbers; `commontime prep --new FILE` writes a \
+                 file with every field explained",
+            )
             .from_source(error)
     })?;
     if file.unit.len() > MOST || file.source.len() > MOST {
@@ -197,6 +200,13 @@ fn shoot(file: &FileShoot, sources: &[Source]) -> Result<Shoot> {
         }
         (None, _) => None,
     };
+    if file.longest_take_minutes > 60.0 * file.hours {
+        let what = format!(
+            "longest_take_minutes is {}, more than the {} hours of the whole shoot",
+            file.longest_take_minutes, file.hours
+        );
+        return Err(usage(what, next));
+    }
     Ok(Shoot {
         name: file.name.trim().into(),
         date: file.date.trim().into(),
@@ -373,7 +383,7 @@ fn position(sources: &[Source], name: &str, by: &str) -> Result<usize> {
 
 /// Groups by their sources, and groups by channels of units.
 fn groups(file: Vec<FileGroup>, sources: &[Source]) -> Result<(Vec<PlannedGroup>, Vec<Group>)> {
-    let mut taken = HashSet::new();
+    let (mut taken, mut names) = (HashSet::new(), HashSet::new());
     let mut grouped = HashSet::new();
     let (mut planned, mut declared) = (Vec::new(), Vec::new());
     for group in file {
@@ -384,6 +394,9 @@ fn groups(file: Vec<FileGroup>, sources: &[Source]) -> Result<(Vec<PlannedGroup>
             )
         };
         let name = group.name.trim().to_string();
+        if !names.insert(name.to_lowercase()) {
+            return Err(wrong("another group has that name".into()));
+        }
         if name.is_empty() || group.channels.is_empty() == group.sources.is_empty() {
             return Err(wrong(
                 "a group has a name and at least one channel, or at least one source".into(),

@@ -67,7 +67,7 @@ impl ClockTest {
             "gains"
         };
         format!(
-            "rate {} ppm, one sigma {:.*} ppm: it {way} {an_hour} an hour; wander {} ppm at most",
+            "mean rate of what was judged {} ppm, one sigma {:.*} ppm: it {way} {an_hour} an hour; wander {} ppm at most",
             signed(judged.rate_ppm, decimals),
             usize::from(decimals),
             judged.rate_sigma_ppm.max(1e-6),

@@ -70,6 +70,23 @@ const NUMBERS: [(&str, Option<&str>); 3] = [
 ];
 const WORDS: [&str; 3] = ["ran_with", "inverted", "basis"];
 
+/// The words a question takes; none for any.
+fn words_for(field: &str) -> &'static [&'static str] {
+    match field {
+        "inverted" => &["yes", "no", "no common signal"],
+        "basis" => &[
+            "common-signal",
+            "timecode-track",
+            "calibration",
+            "stamps",
+            "acoustic",
+            "manual",
+            "none",
+        ],
+        _ => &[],
+    }
+}
+
 fn of_form(text: &str, key: &Key) -> Result<Answers, String> {
     let form: Form = toml::from_str(text).map_err(|error| error.to_string())?;
     let mut answers = Answers::default();
@@ -108,7 +125,11 @@ fn of_form(text: &str, key: &Key) -> Result<Answers, String> {
                 })
                 };
             let plus_minus = match beside.map(number).transpose()?.flatten() {
-                Some(Said::Number(number, _)) => Some(number.abs()),
+                Some(Said::Number(number, _)) if number < 0.0 => {
+                    let field = beside.unwrap_or_default();
+                    return Err(format!("{name}: {field} is {number}; expected 0 or more"));
+                }
+                Some(Said::Number(number, _)) => Some(number),
                 _ => None,
             };
             match number(field)? {
@@ -123,17 +144,30 @@ fn of_form(text: &str, key: &Key) -> Result<Answers, String> {
         }
         for field in WORDS {
             let words = filled.get(field).map_or_else(String::new, Filled::words);
-            match words.to_lowercase().replace('-', " ").as_str() {
+            let even = |word: &str| word.to_lowercase().replace('-', " ");
+            match even(&words).as_str() {
                 "" => {}
                 "not established" => {
                     said.insert(field.to_owned(), Said::NotEstablished);
                 }
                 _ => {
+                    let may = words_for(field);
+                    if !may.is_empty() && !may.iter().any(|word| even(word) == even(&words)) {
+                        return Err(format!(
+                            "{name}: {field} is `{words}`; expected {} or not established",
+                            may.join(", ")
+                        ));
+                    }
                     said.insert(field.to_owned(), Said::Word(words));
                 }
             }
         }
-        answers.takes.insert(name, said);
+        if answers.takes.insert(name.clone(), said).is_some() {
+            return Err(format!("{name}: is answered twice"));
+        }
+    }
+    if answers.takes.values().all(BTreeMap::is_empty) {
+        return Err("answers nothing yet: fill it in before the truth is told".into());
     }
     Ok(answers)
 }
