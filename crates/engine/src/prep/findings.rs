@@ -6,7 +6,7 @@ use super::{PlannedUse, UnitSheet, proof};
 use crate::finding::{Finding, Weight};
 use crate::history::History;
 use crate::report::short_time;
-use crate::session::{Plan, PlannedGroup, Session, plan};
+use crate::session::{Plan, PlannedGroup, Session, Wired, plan};
 use crate::units::{capital, counted, distinct};
 
 /// The highest rate that units record at. Common practice, no source.
@@ -21,7 +21,7 @@ pub(super) fn all(
     history: &History,
 ) -> Vec<Finding> {
     let mut findings = Vec::new();
-    findings.extend(units.iter().filter_map(idle));
+    findings.extend((0..session.units.len()).filter_map(|unit| idle(session, unit)));
     findings.extend(places(session));
     for (group, judged) in session.planned.iter().zip(groups) {
         findings.extend(crossing(session, group, judged));
@@ -58,16 +58,17 @@ pub(super) fn all(
     findings
 }
 
-/// A unit that records nothing.
-fn idle(unit: &UnitSheet) -> Option<Finding> {
-    let mut inputs = unit.inputs.iter();
-    inputs.all(|input| input.name.is_empty()).then(|| {
+/// A unit that records nothing but the common signal.
+fn idle(session: &Session, unit: usize) -> Option<Finding> {
+    let mut inputs = session.plan.inputs[unit].iter();
+    let used = inputs.any(|wired| matches!(wired, Wired::Source(_)));
+    (!used).then(|| {
         Finding::new(
             "unit-without-source",
             Weight::Warn,
-            format!("no source goes to {}", unit.name),
+            "no source goes to this unit",
         )
-        .at(&unit.name)
+        .at(&session.units[unit].name)
         .then("leave it at home, keep it as a spare, or give it a source with unit = \"...\"")
     })
 }
@@ -137,11 +138,7 @@ fn crossing(session: &Session, group: &PlannedGroup, judged: &PlannedUse) -> Opt
         (true, false) => Weight::Note,
         _ => Weight::Warn,
     };
-    let message = format!(
-        "the group {} lies on {}",
-        judged.name,
-        judged.units.join(" and ")
-    );
+    let message = format!("the group lies on {}", judged.units.join(" and "));
     let next = match otherwise(session, group) {
         Some(way) => way,
         None if judged.good_enough => {

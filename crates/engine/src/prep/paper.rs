@@ -4,7 +4,7 @@ use super::drift::pause;
 use super::storage::{clock_time, gigabytes};
 use super::{Prep, UnitSheet};
 use crate::report::{Block, Cell, Document, Entry, Table, length_of_time, short_time};
-use crate::units::capital;
+use crate::units::{capital, counted};
 
 /// A box to be ticked with a pen.
 const BOX: &str = "[   ]";
@@ -268,8 +268,8 @@ impl Prep {
                 (
                     "Records",
                     format!(
-                        "{} tracks, {:.2} GB an hour{}",
-                        unit.storage.tracks,
+                        "{}, {:.2} GB an hour{}",
+                        counted(unit.storage.tracks as usize, "track"),
                         unit.storage.bytes_per_s as f64 * 3600.0 / 1e9,
                         unit.storage.media_s.map_or(String::new(), |seconds| {
                             format!("; a medium lasts {}", length_of_time(seconds))
