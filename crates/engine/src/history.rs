@@ -24,7 +24,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::alignment::Basis;
 use crate::error::{Error, Kind, Result};
-use crate::units::distinct;
 
 /// The name of the form.
 pub const FORMAT: &str = "commontime-clock-history";
@@ -181,15 +180,7 @@ impl History {
         if let Some(known) = self.direct(unit, against) {
             return Some(known);
         }
-        let mut thirds: Vec<&str> = Vec::new();
-        for one in &self.measurements {
-            for name in [&one.unit, &one.against] {
-                if !thirds.iter().any(|third| third.eq_ignore_ascii_case(name)) {
-                    thirds.push(name);
-                }
-            }
-        }
-        let chained = thirds.into_iter().filter_map(|third| {
+        let chained = self.clocks().into_iter().filter_map(|third| {
             let (own, other) = (self.direct(unit, third)?, self.direct(against, third)?);
             Some(Known {
                 rate_ppm: own.rate_ppm - other.rate_ppm,
@@ -207,11 +198,18 @@ impl History {
         chained.min_by(|a, b| a.width().total_cmp(&b.width()))
     }
 
-    /// The clocks it knows, each once, in the order of the file.
+    /// The clocks it knows, each once, in the order of the file. Names are told apart without case.
     #[must_use]
     pub fn clocks(&self) -> Vec<&str> {
-        let names = self.measurements.iter();
-        distinct(names.flat_map(|one| [one.unit.as_str(), one.against.as_str()]))
+        let mut clocks: Vec<&str> = Vec::new();
+        for one in &self.measurements {
+            for name in [&one.unit, &one.against] {
+                if !clocks.iter().any(|known| known.eq_ignore_ascii_case(name)) {
+                    clocks.push(name);
+                }
+            }
+        }
+        clocks
     }
 
     fn direct(&self, unit: &str, against: &str) -> Option<Known> {

@@ -17,15 +17,13 @@ pub fn run(args: &FirstRollArgs, json: bool) -> Result<Ended> {
     let watch = Watch::new();
     let mut findings = Vec::new();
     let survey = scan(&args.cards, &watch)?.drain_into(&mut findings);
-    let mut roll = match first_roll(&survey, &options, &watch) {
-        Ok(roll) => roll,
-        Err(error) => {
-            // what was odd about the cards may be why
-            say::findings(&findings);
-            return Err(error.into());
-        }
-    };
+    let judged = first_roll(&survey, &options, &watch);
     watch.finish();
+    if judged.is_err() {
+        // what was odd about the cards may be why
+        say::findings(&findings);
+    }
+    let mut roll = judged?;
     roll.findings.splice(0..0, findings);
     if json {
         say::json(&roll)?;
@@ -40,11 +38,8 @@ pub fn run(args: &FirstRollArgs, json: bool) -> Result<Ended> {
 
 fn tell(roll: &FirstRoll) {
     say::line(format!("{}.", capital(&roll.verdict)));
-    if !roll.lead.is_empty() {
-        say::line(format!("  {} leads.", roll.lead));
-    }
-    for follower in &roll.followers {
-        say::line(format!("  {}", follower.words()));
+    for line in roll.story() {
+        say::line(format!("  {line}"));
     }
     say::findings(&roll.findings);
 }

@@ -41,17 +41,17 @@ impl Options {
     /// # Errors
     /// [`Kind::Usage`] naming what was found and what there is.
     pub(super) fn check(&self, survey: &Survey) -> Result<()> {
+        let named = |name: &str| {
+            let mut units = survey.units.iter();
+            units.find(|unit| unit.name.eq_ignore_ascii_case(name))
+        };
         let common = self
             .common
             .iter()
             .flat_map(|pair| [&pair.a.unit, &pair.b.unit]);
         let ties = self.ties.iter().flat_map(|tie| [&tie.a.unit, &tie.b.unit]);
         for name in common.chain(ties) {
-            if !survey
-                .units
-                .iter()
-                .any(|unit| unit.name.eq_ignore_ascii_case(name))
-            {
+            if named(name).is_none() {
                 let names: Vec<&str> = survey.units.iter().map(|unit| unit.name.as_str()).collect();
                 return Err(Error::new(Kind::Usage, format!("there is no unit {name}"))
                     .then(format!("the units are {}", names.join(", "))));
@@ -62,13 +62,9 @@ impl Options {
             channel,
         } in self.common.iter().flat_map(|pair| [&pair.a, &pair.b])
         {
-            let units = survey.units.iter();
-            let mut named = units.filter(|unit| unit.name.eq_ignore_ascii_case(name));
-            let most = named
-                .next()
+            let most = named(name)
                 .and_then(|unit| unit.takes.iter().map(|take| take.channels.len()).max());
-            if most.is_some_and(|most| *channel as usize > most) {
-                let most = most.unwrap_or(0);
+            if let Some(most) = most.filter(|most| *channel as usize > *most) {
                 return Err(
                     Error::new(Kind::Usage, format!("{name} has no channel {channel}"))
                         .then(format!("its takes have up to {most}, counted from 1")),

@@ -189,15 +189,12 @@ fn of_a_test(finding: Finding) -> Finding {
     }
 }
 
+const NONE_TOGETHER: &str = "no two units' last takes ran together";
 const ROLL_AGAIN: &str =
     "link the units, let them lock, roll all of them at once for 15 s, and try again";
 
 fn none_together() -> Finding {
-    Finding::new(
-        "not-together",
-        Weight::Stop,
-        "no two units' last takes ran together",
-    )
+    Finding::new("not-together", Weight::Stop, NONE_TOGETHER)
     .because("a unit was not recording, timecode is not linked, a file was cut short, or the last takes are of two rolls")
     .then(ROLL_AGAIN)
 }
@@ -279,8 +276,10 @@ fn verdict(followers: &[Rolled], findings: &[Finding]) -> (Ready, String) {
         finding.weight >= Weight::Stop || MENDED_FIRST.contains(&finding.code.as_str())
     });
     let Some(least) = least else {
-        let why = "no two units' last takes ran together";
-        return (Ready::Not, format!("{}: {why}", Ready::Not.words()));
+        return (
+            Ready::Not,
+            format!("{}: {NONE_TOGETHER}", Ready::Not.words()),
+        );
     };
     if let Some(finding) = blocking {
         return (
@@ -303,6 +302,17 @@ fn verdict(followers: &[Rolled], findings: &[Finding]) -> (Ready, String) {
         (Ready::Not, _) => format!("the place of {} is not established", least.unit),
     };
     (least.ready, format!("{}: {why}", least.ready.words()))
+}
+
+impl FirstRoll {
+    /// Who leads and how every follower stands to it, a line each.
+    #[must_use]
+    pub fn story(&self) -> Vec<String> {
+        let lead = (!self.lead.is_empty()).then(|| format!("{} leads.", self.lead));
+        lead.into_iter()
+            .chain(self.followers.iter().map(Rolled::words))
+            .collect()
+    }
 }
 
 impl Rolled {

@@ -5,7 +5,7 @@ use serde::Serialize;
 use crate::finding::{Finding, Weight};
 use crate::history::{History, Known};
 use crate::report::{length_of_time, short_time};
-use crate::session::{Class, Session};
+use crate::session::{Class, RigUnit, Session};
 use crate::units::{counted, signed};
 
 /// A test of a clock that is as long has seen it warm up and wander: common practice, no source.
@@ -55,8 +55,7 @@ impl Drift {
     pub fn of(session: &Session, unit: usize, history: &History) -> Self {
         let (lead, own) = (&session.units[session.lead], &session.units[unit]);
         let known = history.known(&own.name, &lead.name);
-        // two free clocks may be off in opposite directions: what each may be off adds up
-        let graded_ppm = lead.clock.within_ppm() + own.clock.within_ppm();
+        let graded_ppm = graded_ppm(lead, own);
         let worst_ppm = known.as_ref().map_or(graded_ppm, Known::worst_ppm);
         let rests_on = match &known {
             Some(known) => measured(known),
@@ -123,16 +122,15 @@ impl Drift {
                 ),
                 format!("at most half a timecode frame, {}", short_time(half)),
             )
-            .then(match self.outlasts(session) {
-                true => format!(
-                    "a take may outlast what a jam holds ({}): leave the units linked while they record, or take better clocks; \
-                     places then come from the common signal, not from labels",
-                    pause(half / (self.worst_ppm * 1e-6))
-                ),
-                false => format!(
-                    "jam again every {}, in a break; takes are found by their stamps",
-                    pause(half / (self.worst_ppm * 1e-6))
-                ),
+            .then({
+                let holds = pause(half / (self.worst_ppm * 1e-6));
+                match self.outlasts(session) {
+                    true => format!(
+                        "a take may outlast what a jam holds ({holds}): leave the units linked while they record, or take better \
+                         clocks; places then come from the common signal, not from labels"
+                    ),
+                    false => format!("jam again every {holds}, in a break; takes are found by their stamps"),
+                }
             })
         })
     }
@@ -149,9 +147,7 @@ impl Drift {
         };
         let lead = &session.units[session.lead];
         let own = session.units.iter().find(|unit| unit.name == self.unit);
-        let graded = own.map_or(f64::INFINITY, |own| {
-            own.clock.within_ppm() + lead.clock.within_ppm()
-        });
+        let graded = own.map_or(f64::INFINITY, |own| graded_ppm(lead, own));
         let mut findings = Vec::new();
         if known.rate_ppm.abs() > graded {
             findings.push(
@@ -186,6 +182,12 @@ impl Drift {
         }
         findings
     }
+}
+
+/// How far two units' rates may differ by what is said of their clocks, ppm: two free clocks may be off in opposite directions, so
+/// what each may be off adds up.
+fn graded_ppm(lead: &RigUnit, own: &RigUnit) -> f64 {
+    lead.clock.within_ppm() + own.clock.within_ppm()
 }
 
 fn measured(known: &Known) -> String {

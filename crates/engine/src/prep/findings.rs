@@ -97,9 +97,7 @@ fn unknown(drift: &Drift, history: &History) -> Option<Finding> {
 /// Sources and common signals that found no input.
 fn places(session: &Session) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let names: Vec<&str> = (session.plan.unplaced.iter())
-        .map(|source| session.sources[*source].name.as_str())
-        .collect();
+    let names = session.without_input();
     if !names.is_empty() {
         let inputs: u32 = session.units.iter().map(|unit| unit.inputs).sum();
         findings.push(

@@ -151,10 +151,7 @@ pub fn prepare(session: &Session, history: &History) -> Result<Prep> {
         .iter()
         .find(|proof| proof.planned)
         .map_or(f64::INFINITY, |proof| proof.error_s);
-    let recording: Vec<usize> = (0..session.units.len())
-        .filter(|unit| session.plan.used(*unit) > 0)
-        .collect();
-    let worst_s = between(session, &recording, proven_s);
+    let worst_s = between(session, &session.recording(), proven_s);
     let groups = uses(session, proven_s);
     let drift: Vec<Drift> = order
         .iter()

@@ -52,18 +52,14 @@ impl Storage {
         let tracks = session.plan.used(unit) + rig.mix_tracks;
         let bytes_per_s = u64::from(tracks) * u64::from(shoot.sample_rate.0) * shoot.format.bytes();
         let recorded_s = shoot.hours * 3600.0;
-        let records = bytes_per_s > 0;
-        let lasts = |bytes: f64| bytes / bytes_per_s.max(1) as f64;
+        let lasts = |bytes: f64| (bytes_per_s > 0).then(|| bytes / bytes_per_s as f64);
         Self {
             tracks,
             bytes_per_s,
             total_bytes: bytes_per_s as f64 * recorded_s,
             media_bytes: rig.media_bytes,
-            media_s: rig.media_bytes.filter(|_| records).map(lasts),
-            split_s: rig
-                .file_limit_bytes
-                .filter(|_| records)
-                .map(|bytes| lasts(bytes as f64)),
+            media_s: rig.media_bytes.and_then(lasts),
+            split_s: rig.file_limit_bytes.and_then(|bytes| lasts(bytes as f64)),
             battery_hours: rig.battery_hours,
             batteries: rig
                 .battery_hours

@@ -279,8 +279,7 @@ pub(super) fn cautions(session: &Session) -> Vec<String> {
 /// What whoever receives the files should know.
 pub(super) fn brief(session: &Session, worst_s: f64, joint: &JointSize) -> Vec<String> {
     let shoot = &session.shoot;
-    let used = (0..session.units.len()).filter(|unit| session.plan.used(*unit) > 0);
-    let units = used.count();
+    let units = session.recording().len();
     let mut brief = vec![format!(
         "One recording of {} channels, {}, {}, {}: every channel of {} on the clock of {}, with one start time and one channel list.",
         joint.channels,
@@ -305,9 +304,7 @@ pub(super) fn brief(session: &Session, worst_s: f64, joint: &JointSize) -> Vec<S
             ),
         });
     }
-    let missing: Vec<&str> = (session.plan.unplaced.iter())
-        .map(|source| session.sources[*source].name.as_str())
-        .collect();
+    let missing = session.without_input();
     if !missing.is_empty() {
         brief.push(format!(
             "Not in it, because no input was left: {}.",

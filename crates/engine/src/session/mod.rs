@@ -164,6 +164,22 @@ impl Session {
         file::read(text)
     }
 
+    /// The names of the sources that found no input.
+    #[must_use]
+    pub fn without_input(&self) -> Vec<&str> {
+        let unplaced = self.plan.unplaced.iter();
+        unplaced
+            .map(|source| self.sources[*source].name.as_str())
+            .collect()
+    }
+
+    /// The units that record anything, by their places.
+    #[must_use]
+    pub fn recording(&self) -> Vec<usize> {
+        let units = 0..self.units.len();
+        units.filter(|unit| self.plan.used(*unit) > 0).collect()
+    }
+
     /// The group of a unit's 1-based channel.
     #[must_use]
     pub fn group_of(&self, unit: &str, channel: u32) -> Option<&Group> {

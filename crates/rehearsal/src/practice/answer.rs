@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Deserialize;
 
 use super::key::{Key, take_of};
+use super::verdict::plain;
 
 /// What was said to one question.
 #[derive(Debug, Clone, PartialEq)]
@@ -114,7 +115,7 @@ fn of_form(text: &str, key: &Key) -> Result<Answers, String> {
             let number =
                 |field: &str| -> Result<Option<Said>, String> {
                     let words = filled.get(field).map_or_else(String::new, Filled::words);
-                    match words.to_lowercase().replace('-', " ").trim() {
+                    match plain(&words).as_str() {
                         "" => return Ok(None),
                         "not established" => return Ok(Some(Said::NotEstablished)),
                         _ => {}
@@ -144,15 +145,14 @@ fn of_form(text: &str, key: &Key) -> Result<Answers, String> {
         }
         for field in WORDS {
             let words = filled.get(field).map_or_else(String::new, Filled::words);
-            let even = |word: &str| word.to_lowercase().replace('-', " ");
-            match even(&words).as_str() {
+            match plain(&words).as_str() {
                 "" => {}
                 "not established" => {
                     said.insert(field.to_owned(), Said::NotEstablished);
                 }
                 _ => {
                     let may = words_for(field);
-                    if !may.is_empty() && !may.iter().any(|word| even(word) == even(&words)) {
+                    if !may.is_empty() && !may.iter().any(|word| plain(word) == plain(&words)) {
                         return Err(format!(
                             "{name}: {field} is `{words}`; expected {} or not established",
                             may.join(", ")

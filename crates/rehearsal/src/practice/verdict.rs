@@ -128,8 +128,12 @@ pub(super) fn judged(
     }
 }
 
+/// A word as it is compared: without case, a hyphen or an underscore like a space.
+pub(super) fn plain(word: &str) -> String {
+    word.trim().to_lowercase().replace(['-', '_'], " ")
+}
+
 fn holds(words: &[String], word: &str) -> bool {
-    let plain = |word: &str| word.trim().to_lowercase().replace(['-', '_'], " ");
     words.iter().any(|known| plain(known) == plain(word))
 }
 

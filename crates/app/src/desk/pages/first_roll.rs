@@ -74,11 +74,8 @@ fn verdict(markup: &mut Markup, roll: &FirstRoll) {
     let words = format!("{} {}.", sign(roll.ready), roll.verdict);
     markup.leaf("p", &[("class", "claim")], &words);
     markup.element("ul", &[("class", "story")], |markup| {
-        if !roll.lead.is_empty() {
-            markup.leaf("li", &[], &format!("{} leads.", roll.lead));
-        }
-        for follower in &roll.followers {
-            markup.leaf("li", &[], &follower.words());
+        for line in roll.story() {
+            markup.leaf("li", &[], &line);
         }
     });
 }

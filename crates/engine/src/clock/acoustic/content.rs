@@ -159,8 +159,8 @@ pub(super) fn content_lag(
             follower,
             lag: Delay {
                 best: lag(peak.delta),
-                earliest: lag(earliest.min(peak.delta)),
-                latest: lag(latest.max(peak.delta)),
+                earliest: lag(earliest),
+                latest: lag(latest),
             },
             prominence: peak.prominence,
         });
