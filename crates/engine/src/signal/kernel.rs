@@ -8,11 +8,19 @@
 //! Explicit vectors, because compilers narrow the running sums of plain loops to the width of the final reduction (half
 //! the speed, measured).
 
+mod abreast;
+mod design;
+mod rows;
+
 use std::f64::consts::PI;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use fearless_simd::prelude::*;
-use fearless_simd::{Level, dispatch, f64x8};
+use fearless_simd::{Level, dispatch};
+
+use abreast::{ABREAST, STREAMS};
+use design::{Design, parabola_through};
+use rows::Rows;
 
 /// How a kernel is designed.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,29 +98,28 @@ impl KernelSpec {
 pub struct Kernel {
     taps: usize,
     phases: usize,
-    /// `[phase][tap / 8][power][tap % 8]`, powers 0 to 2 of the position within the phase: what makes eight coefficients
-    /// stands together.
-    table: Arc<[f64]>,
+    /// `[phase][tap / 8][power]`, powers 0 to 2 of the position within the phase: what makes eight coefficients stands
+    /// together.
+    table: Arc<[Eight]>,
     level: Level,
 }
 
 /// Coefficients of the parabola between two phases.
 const POWERS: usize = 3;
 
-/// Coefficients that are computed at once.
+/// Coefficients of neighbouring taps that stand together; each has a running sum of its own.
 const GROUP: usize = 8;
+
+/// One vector, which lies in one line of the cache.
+#[derive(Debug, Clone, Copy)]
+#[repr(align(64))]
+struct Eight([f64; GROUP]);
 
 /// Taps are a multiple of this.
 const LANES: usize = 16;
 
-/// Positions whose coefficients are computed together and shared by all planes: 32 rows stay in the cache.
-const BLOCK: usize = 32;
-
 /// Kernels that are kept to be asked for again: units of more rates than these are seldom on one day.
 const MOST_KEPT: usize = 4;
-
-/// Planes whose running sums are kept in registers at the same time: twelve of sixteen with vectors of four.
-const TOGETHER: usize = 6;
 
 impl Kernel {
     /// Tabulates a kernel.
@@ -129,17 +136,21 @@ impl Kernel {
         let nodes: [f64; POWERS] = std::array::from_fn(|i| {
             0.5 - 0.5 * ((2 * i + 1) as f64 * PI / (2 * POWERS) as f64).cos()
         });
-        let mut table = vec![0.0; phases * POWERS * taps];
+        let mut table = Vec::with_capacity(phases * POWERS * taps / GROUP);
         for phase in 0..phases {
             let rows: [Vec<f64>; POWERS] = std::array::from_fn(|node| {
                 design.exact_row((phase as f64 + nodes[node]) / phases as f64)
             });
-            let block = &mut table[phase * POWERS * taps..][..POWERS * taps];
-            for tap in 0..taps {
-                let values = std::array::from_fn(|node| rows[node][tap]);
-                for (power, value) in parabola_through(&nodes, &values).into_iter().enumerate() {
-                    block[(tap / GROUP * POWERS + power) * GROUP + tap % GROUP] = value;
+            for group in 0..taps / GROUP {
+                let mut powers = [Eight([0.0; GROUP]); POWERS];
+                for lane in 0..GROUP {
+                    let tap = group * GROUP + lane;
+                    let parabola = parabola_through(&nodes, &rows.each_ref().map(|row| row[tap]));
+                    for (power, value) in powers.iter_mut().zip(parabola) {
+                        power.0[lane] = value;
+                    }
                 }
+                table.extend(powers);
             }
         }
         Self {
@@ -182,7 +193,10 @@ impl Kernel {
     pub fn resample(&self, planes: &[&[f64]], positions: &[f64], out: &mut [&mut [f64]]) {
         let places: Vec<(usize, f64)> = positions
             .iter()
-            .map(|&position| (position as usize, position - position.floor()))
+            .map(|&position| {
+                let whole = position as usize;
+                (whole, position - whole as f64)
+            })
             .collect();
         self.resample_at(planes, &places, out);
     }
@@ -193,6 +207,8 @@ impl Kernel {
         dispatch!(self.level, simd => self.resample_with(simd, planes, places, out));
     }
 
+    /// Groups of positions side by side where the processor's vectors and the positions allow it, the others by rows: every
+    /// value is the same sum in the same order either way.
     #[inline(always)]
     fn resample_with<S: Simd>(
         &self,
@@ -201,141 +217,53 @@ impl Kernel {
         places: &[(usize, f64)],
         out: &mut [&mut [f64]],
     ) {
-        let mut rows = vec![0.0; BLOCK.min(places.len()) * self.taps];
-        for (block, places) in places.chunks(BLOCK).enumerate() {
-            for (&(_, fraction), row) in places.iter().zip(rows.chunks_exact_mut(self.taps)) {
-                self.row(simd, fraction, row);
-            }
-            let from = block * BLOCK;
-            for (planes, out) in planes.chunks(TOGETHER).zip(out.chunks_mut(TOGETHER)) {
-                match planes.len() {
-                    1 => self.products::<S, 1>(simd, planes, places, &rows, (from, out)),
-                    2 => self.products::<S, 2>(simd, planes, places, &rows, (from, out)),
-                    3 => self.products::<S, 3>(simd, planes, places, &rows, (from, out)),
-                    4 => self.products::<S, 4>(simd, planes, places, &rows, (from, out)),
-                    5 => self.products::<S, 5>(simd, planes, places, &rows, (from, out)),
-                    _ => self.products::<S, TOGETHER>(simd, planes, places, &rows, (from, out)),
+        let wide = <S::f64s as SimdBase<S>>::LEN == ABREAST && !planes.is_empty();
+        let mut rows = Rows::default();
+        // up to here everything is done; up to there it waits for its rows
+        let (mut done, mut at) = (0, 0);
+        while wide && at + ABREAST <= places.len() {
+            let values = (&places[done..at], done);
+            let rest = &places[at..];
+            let three = (planes.len() == 1).then(|| self.abreast(rest)).flatten();
+            if let Some(groups) = three {
+                self.by_rows(simd, &mut rows, planes, values, out);
+                self.side_by_side::<S, 1, STREAMS>(simd, planes, &groups, (at, out));
+                at += STREAMS * ABREAST;
+            } else if let Some(groups) = self.abreast(rest) {
+                self.by_rows(simd, &mut rows, planes, values, out);
+                let together = planes.len().div_ceil(planes.len().div_ceil(STREAMS));
+                for (planes, out) in planes.chunks(together).zip(out.chunks_mut(together)) {
+                    match planes.len() {
+                        1 => self.side_by_side::<S, 1, 1>(simd, planes, &groups, (at, out)),
+                        2 => self.side_by_side::<S, 2, 1>(simd, planes, &groups, (at, out)),
+                        _ => self.side_by_side::<S, STREAMS, 1>(simd, planes, &groups, (at, out)),
+                    }
                 }
+                at += ABREAST;
+            } else {
+                at += ABREAST;
+                continue;
             }
+            done = at;
         }
+        self.by_rows(simd, &mut rows, planes, (&places[done..], done), out);
     }
 
-    /// Writes the coefficients for `fraction` in [0, 1) to `row`. Coefficient `i` belongs to the sample `i - before()`
-    /// after `floor(position)`.
+    /// The coefficients of a phase: for every eight taps three powers of the position within it, lowest first.
     #[inline(always)]
-    fn row<S: Simd>(&self, simd: S, fraction: f64, row: &mut [f64]) {
-        let load = |values: &[f64]| f64x8::from_slice(simd, values);
+    fn phase(&self, phase: usize) -> &[[Eight; POWERS]] {
+        let length = self.taps / GROUP;
+        &self.table.as_chunks().0[phase * length..][..length]
+    }
+
+    /// The phase in which `fraction`, in [0, 1], lies, as a whole number, and the position within it.
+    #[inline(always)]
+    fn within(&self, fraction: f64) -> (f64, f64) {
         let place = fraction * self.phases as f64;
-        let phase = (place as usize).min(self.phases - 1);
-        let m = f64x8::splat(simd, place - phase as f64);
-        let table = &self.table[phase * POWERS * self.taps..][..POWERS * self.taps];
-        let coefficients = table.as_chunks::<{ POWERS * GROUP }>().0;
-        for (c, out) in coefficients.iter().zip(row.chunks_exact_mut(GROUP)) {
-            let upper = load(&c[16..]).mul_add(m, load(&c[8..16]));
-            upper.mul_add(m, load(&c[..8])).store_slice(out);
-        }
+        let (phase, last) = (place.trunc(), (self.phases - 1) as f64);
+        let phase = if phase < last { phase } else { last };
+        (phase, place - phase)
     }
-
-    /// The products of `N` planes with the rows of a block: each coefficient is fetched once for all of them. A plane's sum
-    /// is taken in one order whatever stands beside it: eight running sums, added up pairwise at the end.
-    #[inline(always)]
-    fn products<S: Simd, const N: usize>(
-        &self,
-        simd: S,
-        planes: &[&[f64]],
-        places: &[(usize, f64)],
-        rows: &[f64],
-        (from, out): (usize, &mut [&mut [f64]]),
-    ) {
-        let load = |values: &[f64; GROUP]| f64x8::from_slice(simd, values);
-        let groups = self.taps / GROUP;
-        for (i, (&(whole, _), row)) in places.iter().zip(rows.chunks_exact(self.taps)).enumerate() {
-            let row = &row.as_chunks::<GROUP>().0[..groups];
-            let first = whole - self.before();
-            let parts: [&[[f64; GROUP]]; N] = std::array::from_fn(|plane| {
-                &planes[plane][first..][..self.taps].as_chunks().0[..groups]
-            });
-            let mut sums = [f64x8::splat(simd, 0.0); N];
-            for group in 0..groups {
-                let row = load(&row[group]);
-                for plane in 0..N {
-                    sums[plane] = load(&parts[plane][group]).mul_add(row, sums[plane]);
-                }
-            }
-            for plane in 0..N {
-                out[plane][from + i] = add_up(sums[plane]);
-            }
-        }
-    }
-}
-
-#[inline(always)]
-fn add_up<S: Simd>(sums: f64x8<S>) -> f64 {
-    let sums: [f64; 8] = sums.into();
-    ((sums[0] + sums[4]) + (sums[2] + sums[6])) + ((sums[1] + sums[5]) + (sums[3] + sums[7]))
-}
-
-/// A windowed sinc.
-struct Design {
-    taps: usize,
-    /// Of Kaiser's window.
-    beta: f64,
-    /// Half-amplitude frequency as a part of the Nyquist frequency.
-    cut_off: f64,
-}
-
-impl Design {
-    /// The exact coefficients at `fraction`, normalised to unit gain at 0 Hz.
-    fn exact_row(&self, fraction: f64) -> Vec<f64> {
-        let half = self.taps as f64 / 2.0;
-        let mut row: Vec<f64> = (0..self.taps)
-            .map(|tap| {
-                let t = tap as f64 - (half - 1.0) - fraction;
-                let x = PI * t * self.cut_off;
-                let sinc = if x.abs() < 1e-12 { 1.0 } else { x.sin() / x };
-                let inside = 1.0 - (t / half) * (t / half);
-                if inside > 0.0 {
-                    sinc * bessel_i0(self.beta * inside.sqrt())
-                } else {
-                    0.0
-                }
-            })
-            .collect();
-        let sum: f64 = row.iter().sum();
-        row.iter_mut().for_each(|value| *value /= sum);
-        row
-    }
-}
-
-/// The modified Bessel function of order 0 by its power series.
-fn bessel_i0(x: f64) -> f64 {
-    let quarter = x * x / 4.0;
-    let (mut term, mut sum, mut k) = (1.0, 1.0, 1.0);
-    while term > sum * 1e-18 {
-        term *= quarter / (k * k);
-        sum += term;
-        k += 1.0;
-    }
-    sum
-}
-
-/// Coefficients, lowest power first, of the parabola through three points: Newton's divided differences, multiplied out.
-fn parabola_through(x: &[f64; POWERS], y: &[f64; POWERS]) -> [f64; POWERS] {
-    let mut d = *y;
-    for order in 1..POWERS {
-        for i in (order..POWERS).rev() {
-            d[i] = (d[i] - d[i - 1]) / (x[i] - x[i - order]);
-        }
-    }
-    let mut c = [0.0; POWERS];
-    c[0] = d[POWERS - 1];
-    for i in (0..POWERS - 1).rev() {
-        for power in (1..POWERS).rev() {
-            c[power] = c[power - 1] - x[i] * c[power];
-        }
-        c[0] = d[i] - x[i] * c[0];
-    }
-    c
 }
 
 #[cfg(test)]

@@ -77,33 +77,78 @@ fn the_table_equals_the_formula() {
 #[test]
 fn instruction_sets_give_the_same_bits_where_they_round_alike() {
     let mut kernel = Kernel::new(*RENDER);
-    let plane: Vec<f64> = (0..2000).map(|k| tones(f64::from(k))).collect();
-    let positions: Vec<f64> = (0..1500).map(|i| 100.3 + f64::from(i) * 1.000_37).collect();
-    let mut by = |level: Level| {
-        kernel.level = level;
-        let mut out = vec![0.0; positions.len()];
-        kernel.resample(&[&plane], &positions, &mut [&mut out]);
-        out
-    };
-    let found = Level::new();
-    let twice = [
-        found.as_sse2().map(Level::Sse2),
-        found.as_sse4_2().map(Level::Sse4_2),
-    ];
-    let once = [
-        found.as_avx2().map(Level::Avx2),
-        found.as_avx512().map(Level::Avx512),
-    ];
-    let twice: Vec<Vec<f64>> = twice.into_iter().flatten().map(&mut by).collect();
-    let once: Vec<Vec<f64>> = once.into_iter().flatten().map(&mut by).collect();
-    assert!(!twice.is_empty());
-    for alike in [&twice, &once] {
-        assert!(alike.windows(2).all(|pair| pair[0] == pair[1]));
+    let planes: Vec<Vec<f64>> = (0..7)
+        .map(|plane| {
+            (0..2000)
+                .map(|k| tones(f64::from(k + plane * 31)))
+                .collect()
+        })
+        .collect();
+    // apart by what crystals differ by, by more, and by whole steps; falling
+    for step in [1.0 + 12e-6, 1.0 - 150e-6, 1.000_37, 1.01, 0.918_75, -1.0] {
+        for count in [1, 2, 3, 4, 7] {
+            let planes: Vec<&[f64]> = planes[..count].iter().map(|plane| &plane[..]).collect();
+            let start = if step < 0.0 { 1700.3 } else { 100.999 };
+            let positions: Vec<f64> = (0..1501).map(|i| start + f64::from(i) * step).collect();
+            let mut by = |level: Level| {
+                kernel.level = level;
+                let mut out = vec![vec![0.0; positions.len()]; count];
+                let mut slices: Vec<&mut [f64]> = out.iter_mut().map(|out| &mut out[..]).collect();
+                kernel.resample(&planes, &positions, &mut slices);
+                out.concat()
+            };
+            let found = Level::new();
+            let twice = [
+                found.as_sse2().map(Level::Sse2),
+                found.as_sse4_2().map(Level::Sse4_2),
+            ];
+            let once = [
+                found.as_avx2().map(Level::Avx2),
+                found.as_avx512().map(Level::Avx512),
+            ];
+            let twice: Vec<Vec<f64>> = twice.into_iter().flatten().map(&mut by).collect();
+            let once: Vec<Vec<f64>> = once.into_iter().flatten().map(&mut by).collect();
+            assert!(!twice.is_empty());
+            for alike in [&twice, &once] {
+                let same = alike.windows(2).all(|pair| pair[0] == pair[1]);
+                assert!(same, "{count} planes, step {step}");
+            }
+            // 64 products of values below 1 and coefficients whose magnitudes add up to less than 4
+            let bound = 64.0 * 4.0 * f64::EPSILON;
+            for (a, b) in twice.iter().zip(&once).flat_map(|(a, b)| a.iter().zip(b)) {
+                assert!((a - b).abs() < bound, "{a} {b}");
+            }
+        }
     }
-    // 64 products of values below 1 and coefficients whose magnitudes add up to less than 4
-    let bound = 64.0 * 4.0 * f64::EPSILON;
-    for (a, b) in twice.iter().zip(&once).flat_map(|(a, b)| a.iter().zip(b)) {
-        assert!((a - b).abs() < bound, "{a} {b}");
+}
+
+/// Positions side by side and positions by themselves are the same sums, so that it does not matter where ranges are cut.
+#[test]
+fn however_it_is_cut_the_values_are_the_same() {
+    let kernel = Kernel::new(*RENDER);
+    let plane: Vec<f64> = (0..2000).map(|k| tones(f64::from(k))).collect();
+    // a whole sample is passed, and every 80th position lies in the next phase
+    let positions: Vec<f64> = (0..1000)
+        .map(|i| 100.99 + f64::from(i) * (1.0 + 12e-6))
+        .collect();
+    for planes in [1, 2, 3, 5] {
+        let planes = vec![&plane[..]; planes];
+        let by = |length: usize| {
+            let mut out = vec![vec![0.0; positions.len()]; planes.len()];
+            for (number, part) in positions.chunks(length).enumerate() {
+                let from = number * length;
+                let mut slices: Vec<&mut [f64]> = out
+                    .iter_mut()
+                    .map(|out| &mut out[from..from + part.len()])
+                    .collect();
+                kernel.resample(&planes, part, &mut slices);
+            }
+            out
+        };
+        let whole = by(positions.len());
+        for length in [1, 7, 8, 9, 24, 100] {
+            assert_eq!(by(length), whole, "{length}");
+        }
     }
 }
 
