@@ -283,6 +283,7 @@ fn lag(sound: &dyn Sound, channels: (usize, usize), stretch: Range<i64>) -> Resu
     let mut powers = (0.0, 0.0);
     let mut blocks = 0;
     let mut planes = [vec![0.0; BLOCK], vec![0.0; BLOCK]];
+    let (mut x, mut y) = (Vec::new(), Vec::new());
     for start in (stretch.start..=stretch.end - BLOCK as i64).step_by(BLOCK / 2) {
         let [lead, own] = &mut planes;
         sound.read(
@@ -290,15 +291,8 @@ fn lag(sound: &dyn Sound, channels: (usize, usize), stretch: Range<i64>) -> Resu
             start,
             &mut [&mut *lead, &mut *own],
         )?;
-        let spectrum = |plane: &[f64]| {
-            let windowed: Vec<f64> = plane
-                .iter()
-                .zip(&window)
-                .map(|(value, w)| value * w)
-                .collect();
-            transform.spectrum(&windowed)
-        };
-        let (x, y) = (spectrum(lead), spectrum(own));
+        transform.spectrum_under(&window, lead, &mut x);
+        transform.spectrum_under(&window, own, &mut y);
         for bin in bins.clone() {
             cross[bin] += x[bin] * y[bin].conj();
             powers.0 += x[bin].norm_sqr();

@@ -100,10 +100,9 @@ impl HumMeter {
 
     fn take_spectrum(&mut self) {
         let length = self.window.len() as f64;
-        for (value, weight) in self.held.iter_mut().zip(self.window.iter()) {
-            *value *= weight;
-        }
-        let spectrum = self.transform.spectrum(&self.held);
+        let mut spectrum = Vec::new();
+        self.transform
+            .spectrum_under(&self.window, &self.held, &mut spectrum);
         self.held.clear();
         // a sine in the middle of its bin has its mean square here: half the window's mean is lost, and half is at -f
         let power = |bin: &Complex64| 8.0 * bin.norm_sqr() / (length * length);

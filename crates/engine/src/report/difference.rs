@@ -179,10 +179,11 @@ impl<'a> Power<'a> {
 
     fn add(&mut self, samples: &[f64]) {
         let length = self.transform.length();
+        let mut spectrum = Vec::new();
         for part in samples.windows(length).step_by(length / 2) {
-            let weighed: Vec<f64> = part.iter().zip(&self.window).map(|(a, b)| a * b).collect();
-            let spectrum = self.transform.spectrum(&weighed);
-            for (sum, value) in self.sums.iter_mut().zip(spectrum) {
+            self.transform
+                .spectrum_under(&self.window, part, &mut spectrum);
+            for (sum, value) in self.sums.iter_mut().zip(&spectrum) {
                 *sum += value.norm_sqr();
             }
             self.windows += 1;

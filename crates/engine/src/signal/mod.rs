@@ -18,4 +18,4 @@ pub use order::median;
 pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};
 pub use stretch::Stretch;
-pub use warp::{straight, warped};
+pub use warp::{Lines, warp};

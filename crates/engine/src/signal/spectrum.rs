@@ -1,10 +1,22 @@
 //! Real samples in, spectra out, and back: one planned transform of a fixed length, and the Hann window.
 
+use std::cell::Cell;
 use std::f64::consts::PI;
 use std::sync::Arc;
 
 use realfft::num_complex::Complex64;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
+
+thread_local! {
+    /// What a thread transforms in, so that no memory is asked for at every transform.
+    static WORK: Cell<Work> = const { Cell::new(Work { samples: Vec::new(), scratch: Vec::new() }) };
+}
+
+#[derive(Default)]
+struct Work {
+    samples: Vec<f64>,
+    scratch: Vec<Complex64>,
+}
 
 /// A planned real transform of one length, shareable between threads.
 #[derive(Clone)]
@@ -41,14 +53,31 @@ impl Transform {
     /// The spectrum of `samples`, which are zero-padded to the length; longer input is cut.
     #[must_use]
     pub fn spectrum(&self, samples: &[f64]) -> Vec<Complex64> {
-        let mut input = vec![0.0; self.length];
-        let n = samples.len().min(self.length);
-        input[..n].copy_from_slice(&samples[..n]);
-        let mut output = vec![Complex64::default(); self.bins()];
+        let mut spectrum = Vec::new();
+        self.transform(samples.iter().copied(), &mut spectrum);
+        spectrum
+    }
+
+    /// The same of samples times a window, into a spectrum that may have been used before.
+    pub fn spectrum_under(&self, window: &[f64], samples: &[f64], spectrum: &mut Vec<Complex64>) {
+        self.transform(samples.iter().zip(window).map(|(s, w)| s * w), spectrum);
+    }
+
+    #[inline]
+    fn transform(&self, samples: impl Iterator<Item = f64>, spectrum: &mut Vec<Complex64>) {
+        let mut work = WORK.take();
+        work.samples.clear();
+        work.samples.extend(samples.take(self.length));
+        work.samples.resize(self.length, 0.0);
+        let scratch = work.scratch.len().max(self.forward.get_scratch_len());
+        work.scratch.resize(scratch, Complex64::default());
+        spectrum.resize(self.bins(), Complex64::default());
         // The buffers have the planned lengths, the only thing that could fail.
-        let done = self.forward.process(&mut input, &mut output);
+        let done =
+            self.forward
+                .process_with_scratch(&mut work.samples, spectrum, &mut work.scratch);
         debug_assert!(done.is_ok());
-        output
+        WORK.set(work);
     }
 
     /// The samples of `spectrum`, scaled so that a round trip is the identity.
@@ -60,7 +89,13 @@ impl Transform {
             last.im = 0.0;
         }
         let mut output = vec![0.0; self.length];
-        let done = self.inverse.process(&mut spectrum, &mut output);
+        let mut work = WORK.take();
+        let scratch = work.scratch.len().max(self.inverse.get_scratch_len());
+        work.scratch.resize(scratch, Complex64::default());
+        let done = self
+            .inverse
+            .process_with_scratch(&mut spectrum, &mut output, &mut work.scratch);
+        WORK.set(work);
         debug_assert!(done.is_ok());
         let scale = 1.0 / self.length as f64;
         output.iter_mut().for_each(|value| *value *= scale);

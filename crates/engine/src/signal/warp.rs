@@ -1,6 +1,7 @@
 //! One channel of a sound and rising positions on it in, its sound there out: straight lines between positions that are asked
 //! for now and then.
 
+use std::cell::Cell;
 use std::ops::Range;
 
 use super::{Kernel, Sound};
@@ -10,50 +11,100 @@ use crate::error::Result;
 /// wanders by 1 ppm a second bends by less than 1e-6 sample.
 const STRAIGHT: usize = 64;
 
-/// Adds to `positions` the positions of `outputs`: `position` is asked for every 64th, the others lie on straight lines.
-pub fn straight(positions: &mut Vec<f64>, outputs: Range<usize>, position: &impl Fn(usize) -> f64) {
-    let mut at = outputs.start;
-    let mut here = position(at);
-    while at < outputs.end {
-        let steps = STRAIGHT.min(outputs.end - at);
-        let there = position(at + steps);
-        let slope = (there - here) / steps as f64;
-        positions.extend((0..steps).map(|i| here + slope * i as f64));
-        here = there;
-        at += steps;
+/// Positions on straight lines between those that were asked for.
+#[derive(Default)]
+pub struct Lines {
+    /// Where every 64th output is, and one beyond the last.
+    ends: Vec<f64>,
+    length: usize,
+}
+
+impl Lines {
+    /// The positions of `outputs`: `position` is asked for every 64th and the one after the last, the others lie in between.
+    pub fn lay(&mut self, outputs: Range<usize>, position: &impl Fn(usize) -> f64) {
+        self.length = outputs.len();
+        self.ends.clear();
+        self.ends
+            .extend(outputs.clone().step_by(STRAIGHT).map(position));
+        self.ends.push(position(outputs.end));
+    }
+
+    /// The lowest and the highest of all positions and the one after the last; infinitely far apart where one is no number.
+    fn reach(&self) -> (f64, f64) {
+        let numbers = self.ends.iter().all(|at| at.is_finite());
+        let nowhere = (f64::INFINITY, f64::NEG_INFINITY);
+        if !numbers {
+            return (nowhere.1, nowhere.0);
+        }
+        let wider = |(low, high): (f64, f64), at: &f64| (low.min(*at), high.max(*at));
+        self.ends.iter().fold(nowhere, wider)
+    }
+
+    /// The whole sample below the first position.
+    pub fn first(&self) -> i64 {
+        self.ends.first().map_or(0, |at| at.floor() as i64)
+    }
+
+    /// The whole sample below the last position; what rises only.
+    pub fn last(&self) -> i64 {
+        self.ends.last().map_or(0, |at| at.floor() as i64)
+    }
+
+    /// Every position as a whole sample counted from `start` on and a fraction; none may lie before `start`.
+    pub fn places(&self, start: i64, places: &mut Vec<(usize, f64)>) {
+        places.clear();
+        for (line, ends) in self.ends.windows(2).enumerate() {
+            let steps = STRAIGHT.min(self.length - line * STRAIGHT);
+            let (here, slope) = (ends[0] - start as f64, (ends[1] - ends[0]) / steps as f64);
+            places.extend((0..steps).map(|step| {
+                let at = here + slope * step as f64;
+                let whole = at as usize;
+                (whole, at - whole as f64)
+            }));
+        }
     }
 }
 
-/// The sound of `channel` at `length` positions; `position(i)` should rise by nearly 1 a step. Positions that spread over
-/// more than twice `length` are no clock's, and nothing is heard there.
+/// What a thread warps in, so that no memory is asked for at every stretch.
+#[derive(Default)]
+struct Work {
+    lines: Lines,
+    places: Vec<(usize, f64)>,
+    plane: Vec<f64>,
+}
+
+thread_local! {
+    static WORK: Cell<Option<Work>> = const { Cell::new(None) };
+}
+
+/// The sound of `channel` at the positions of `out`; `position(i)` should rise by nearly 1 a step. Positions that spread over
+/// more than twice the length of `out` are no clock's, and nothing is heard there.
 ///
 /// # Errors
 /// When the sound cannot be read.
-pub fn warped(
+pub fn warp(
     (sound, channel): (&dyn Sound, usize),
     kernel: &Kernel,
-    length: usize,
+    out: &mut [f64],
     position: impl Fn(usize) -> f64,
-) -> Result<Vec<f64>> {
-    let mut positions = Vec::with_capacity(length);
-    straight(&mut positions, 0..length, &position);
-    let margin = kernel.taps();
-    let lowest = positions.iter().copied().fold(f64::INFINITY, f64::min);
-    let highest = positions.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let mut out = vec![0.0; length];
+) -> Result<()> {
+    let mut work = WORK.take().unwrap_or_default();
+    work.lines.lay(0..out.len(), &position);
+    let (lowest, highest) = work.lines.reach();
     let spread = highest - lowest;
-    let numbers = positions.iter().all(|at| at.is_finite());
-    if length == 0 || !numbers || spread > 2.0 * length as f64 {
-        return Ok(out);
+    if out.is_empty() || spread > 2.0 * out.len() as f64 {
+        out.fill(0.0);
+        return Ok(());
     }
+    let margin = kernel.taps();
     let first = lowest.floor() as i64 - margin as i64;
-    let mut plane = vec![0.0; spread.ceil() as usize + 2 * margin + 2];
-    sound.read(&[channel], first, &mut [&mut plane])?;
-    positions
-        .iter_mut()
-        .for_each(|position| *position -= first as f64);
-    kernel.resample(&[&plane], &positions, &mut [&mut out]);
-    Ok(out)
+    work.plane
+        .resize(spread.ceil() as usize + 2 * margin + 2, 0.0);
+    sound.read(&[channel], first, &mut [&mut work.plane])?;
+    work.lines.places(first, &mut work.places);
+    kernel.resample_at(&[&work.plane], &work.places, &mut [out]);
+    WORK.set(Some(work));
+    Ok(())
 }
 
 #[cfg(test)]
@@ -69,7 +120,12 @@ mod tests {
         let sound = MemorySound::new(SampleRate(48_000), vec![plane]);
         let kernel = Kernel::new(KernelSpec::MEASURE);
         let position = |i: usize| 700.25 + i as f64 * (1.0 + 50e-6);
-        let out = warped((&sound, 0), &kernel, 4000, position).expect("memory");
+        let warped = |length: usize, position: &dyn Fn(usize) -> f64| {
+            let mut out = vec![f64::NAN; length];
+            warp((&sound, 0), &kernel, &mut out, position).expect("memory");
+            out
+        };
+        let out = warped(4000, &position);
         let worst = out
             .iter()
             .enumerate()
@@ -77,20 +133,15 @@ mod tests {
             .fold(0.0, f64::max);
         assert!(worst < 1e-6, "{worst}");
         let falling = |i: usize| 2000.5 - i as f64;
-        let out = warped((&sound, 0), &kernel, 1000, falling).expect("memory");
+        let out = warped(1000, &falling);
         assert!((out[999] - wave(falling(999))).abs() < 1e-6, "{}", out[999]);
         for no_clock in [
             (|i| 9.0 * i as f64) as fn(usize) -> f64,
             |i| if i < 640 { i as f64 } else { f64::NAN },
             |i| if i < 640 { i as f64 } else { -f64::INFINITY },
         ] {
-            let out = warped((&sound, 0), &kernel, 1000, no_clock).expect("memory");
-            assert_eq!(out, vec![0.0; 1000]);
+            assert_eq!(warped(1000, &no_clock), vec![0.0; 1000]);
         }
-        assert!(
-            warped((&sound, 0), &kernel, 0, position)
-                .expect("memory")
-                .is_empty()
-        );
+        assert!(warped(0, &position).is_empty());
     }
 }

@@ -3,10 +3,13 @@
 //!
 //! Sign: a delay is positive when the second sound comes later than the first.
 
+use fearless_simd::{Level, dispatch};
 use realfft::num_complex::Complex64;
 
 /// Neighbouring bins that belong to one comb before the other takes over.
 pub const COMB: usize = 32;
+/// Bins that are summed side by side.
+const LANES: usize = 8;
 /// Steps of Newton's method; it doubles the digits with each.
 const STEPS: usize = 8;
 /// The largest step, samples: no further than the wave that a peak is on.
@@ -120,26 +123,79 @@ impl Bins<'_> {
         })
     }
 
-    /// The sums over one comb. Within a tooth the phasor is turned on bin by bin; each tooth starts afresh.
+    /// The sums over one comb.
     fn sums(&self, delay: f64, odd: usize) -> Sums {
-        let turn = Complex64::from_polar(1.0, -self.step * delay);
-        let mut sums = Sums::default();
-        for (tooth, cross) in self.cross.chunks(COMB).enumerate().skip(odd).step_by(2) {
-            let mut bin = (self.first + tooth * COMB) as f64;
-            let mut phasor = Complex64::from_polar(1.0, -self.step * bin * delay);
-            for c in cross {
-                let turned = c * phasor;
-                let w = self.step * bin;
-                let (wi, wr) = (w * turned.im, w * w * turned.re);
-                sums.height += turned.re;
-                sums.slope += wi;
-                sums.bend += wr;
-                sums.scatter += wi * wi;
-                phasor *= turn;
-                bin += 1.0;
-            }
+        dispatch!(Level::new(), _simd => self.sums_in_lanes(delay, odd))
+    }
+
+    /// Eight neighbouring bins at a time, whose phasors are turned on together; plain loops, for whatever vectors there are.
+    #[inline(always)]
+    fn sums_in_lanes(&self, delay: f64, odd: usize) -> Sums {
+        let phasor = |bins: usize| Complex64::from_polar(1.0, -self.step * bins as f64 * delay);
+        let (onwards, to_next) = (phasor(LANES), phasor(2 * COMB));
+        let mut within = [Complex64::default(); LANES];
+        for (lane, within) in within.iter_mut().enumerate() {
+            *within = phasor(lane);
         }
-        sums
+        let mut first = self.first + odd * COMB;
+        let mut base = phasor(first);
+        let mut lanes = Lanes::default();
+        for cross in self.cross.chunks(COMB).skip(odd).step_by(2) {
+            let (mut re, mut im, mut omega) = ([0.0; LANES], [0.0; LANES], [0.0; LANES]);
+            for lane in 0..LANES {
+                let turned = base * within[lane];
+                (re[lane], im[lane]) = (turned.re, turned.im);
+                omega[lane] = self.step * (first + lane) as f64;
+            }
+            let (groups, rest) = cross.as_chunks::<LANES>();
+            for group in groups {
+                for lane in 0..LANES {
+                    lanes.add(lane, group[lane], (re[lane], im[lane]), omega[lane]);
+                    (re[lane], im[lane]) = (
+                        re[lane] * onwards.re - im[lane] * onwards.im,
+                        re[lane] * onwards.im + im[lane] * onwards.re,
+                    );
+                    omega[lane] += self.step * LANES as f64;
+                }
+            }
+            for (lane, c) in rest.iter().enumerate() {
+                lanes.add(lane, *c, (re[lane], im[lane]), omega[lane]);
+            }
+            first += 2 * COMB;
+            // a few hundred turns: what rounding leaves of them is 1e-13 of a radian
+            base *= to_next;
+        }
+        lanes.all()
+    }
+}
+
+/// The sums of every eighth bin.
+#[derive(Default)]
+struct Lanes {
+    height: [f64; LANES],
+    slope: [f64; LANES],
+    bend: [f64; LANES],
+    scatter: [f64; LANES],
+}
+
+impl Lanes {
+    #[inline(always)]
+    fn add(&mut self, lane: usize, c: Complex64, (re, im): (f64, f64), omega: f64) {
+        let turned = (c.re * re - c.im * im, c.re * im + c.im * re);
+        let (wi, wr) = (omega * turned.1, omega * omega * turned.0);
+        self.height[lane] += turned.0;
+        self.slope[lane] += wi;
+        self.bend[lane] += wr;
+        self.scatter[lane] += wi * wi;
+    }
+
+    fn all(&self) -> Sums {
+        Sums {
+            height: self.height.iter().sum(),
+            slope: self.slope.iter().sum(),
+            bend: self.bend.iter().sum(),
+            scatter: self.scatter.iter().sum(),
+        }
     }
 }
 

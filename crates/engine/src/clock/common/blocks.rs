@@ -1,6 +1,7 @@
 //! A common signal and the map so far in, one delay a block out: blocks of 32768 samples under Hann windows, half
 //! overlapping, the follower warped onto the lead by the map, the rest refined on the cross-spectrum.
 
+use std::cell::Cell;
 use std::f64::consts::PI;
 
 use rayon::prelude::*;
@@ -10,7 +11,7 @@ use crate::clock::Clock;
 use crate::clock::slips::steps::Delay;
 use crate::error::Result;
 use crate::progress::{Progress, go_on};
-use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann, median, warped};
+use crate::signal::{Kernel, KernelSpec, Sound, Transform, hann, median, warp};
 use crate::tie::common::CommonPair;
 use crate::tie::correlate::{Bins, COMB};
 use crate::units::LeadPos;
@@ -157,6 +158,32 @@ pub fn delays(blocks: &[Block]) -> Vec<Delay> {
     blocks.iter().map(delay).collect()
 }
 
+/// What a thread measures in, so that no memory is asked for at every group.
+#[derive(Default)]
+struct Work {
+    lead: Vec<f64>,
+    /// The follower's sound where the map has it.
+    own: Vec<f64>,
+    spectra: Spectra,
+}
+
+#[derive(Default)]
+struct Spectra {
+    lead: Vec<Complex64>,
+    own: Vec<Complex64>,
+    cross: Vec<Complex64>,
+}
+
+thread_local! {
+    static WORK: Cell<Work> = const {
+        Cell::new(Work {
+            lead: Vec::new(),
+            own: Vec::new(),
+            spectra: Spectra { lead: Vec::new(), own: Vec::new(), cross: Vec::new() },
+        })
+    };
+}
+
 /// A block that was not silent.
 struct Heard {
     power: f64,
@@ -216,19 +243,25 @@ impl<'a> Meter<'a> {
     /// `many` neighbouring blocks from lead position `start`, the silent ones left out.
     fn group(&self, map: &Clock, start: i64, many: usize, search: usize) -> Result<Vec<Heard>> {
         let length = HOP * (many + 1);
-        let mut lead = vec![0.0; length];
-        self.lead.read(&[self.pair.lead], start, &mut [&mut lead])?;
-        let warped = warped(
+        let mut work = WORK.take();
+        let (lead, own) = (&mut work.lead, &mut work.own);
+        lead.resize(length, 0.0);
+        own.resize(length, 0.0);
+        self.lead
+            .read(&[self.pair.lead], start, &mut [&mut *lead])?;
+        warp(
             (self.follower, self.pair.follower),
             &self.kernel,
-            length,
+            own,
             |i| map.follower_at(LeadPos((start + i as i64) as f64)).0,
         )?;
-        Ok((0..many)
+        let (lead, own) = (&lead[..], &own[..]);
+        let found = (0..many)
             .filter_map(|i| {
                 let middle = (start + (i * HOP + HOP) as i64) as f64;
                 let part = i * HOP..i * HOP + BLOCK;
-                let mut heard = self.block(&lead[part.clone()], &warped[part], search)?;
+                let sounds = [&lead[part.clone()], &own[part]];
+                let mut heard = self.block(sounds, &mut work.spectra, search)?;
                 if let Some(block) = &mut heard.block {
                     let base = map.follower_at(LeadPos(middle)).0;
                     block.lead = middle;
@@ -237,33 +270,32 @@ impl<'a> Meter<'a> {
                 }
                 Some(heard)
             })
-            .collect())
+            .collect();
+        WORK.set(work);
+        Ok(found)
     }
 
     /// One block of lead and warped follower; `None` when either is silent.
-    fn block(&self, x: &[f64], y: &[f64], search: usize) -> Option<Heard> {
-        let spectrum = |s: &[f64]| {
-            let faded: Vec<f64> = s.iter().zip(&self.window).map(|(s, w)| s * w).collect();
-            self.transform.spectrum(&faded)
-        };
-        let (sx, sy) = (spectrum(x), spectrum(y));
-        let power = |s: &[Complex64]| s[self.bins.clone()].iter().map(Complex64::norm_sqr).sum();
-        let (px, py): (f64, f64) = (power(&sx), power(&sy));
+    fn block(&self, sounds: [&[f64]; 2], spectra: &mut Spectra, search: usize) -> Option<Heard> {
+        let Spectra { lead, own, cross } = spectra;
+        for (sound, spectrum) in sounds.into_iter().zip([&mut *lead, &mut *own]) {
+            self.transform.spectrum_under(&self.window, sound, spectrum);
+        }
+        let (lead, own) = (&lead[self.bins.clone()], &own[self.bins.clone()]);
+        let power = |s: &[Complex64]| s.iter().map(Complex64::norm_sqr).sum();
+        let (px, py): (f64, f64) = (power(lead), power(own));
         // below -140 dBFS there is nothing to hear on any converter
         let floor = 1e-14 * (BLOCK as f64) * (BLOCK as f64) / 16.0;
         if !(px > floor && py > floor) {
             return None;
         }
         let sign = if self.pair.inverted { -1.0 } else { 1.0 };
-        let cross: Vec<Complex64> = self
-            .bins
-            .clone()
-            .map(|i| sx[i] * sy[i].conj() * sign)
-            .collect();
+        cross.clear();
+        cross.extend(lead.iter().zip(own).map(|(x, y)| x * y.conj() * sign));
         let power = (px * py).sqrt();
         Some(Heard {
             power,
-            block: self.delay(&cross, power, search),
+            block: self.delay(cross, power, search),
         })
     }
 

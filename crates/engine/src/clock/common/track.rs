@@ -114,9 +114,13 @@ impl Track {
 
     /// How far straight lines between the knots handed over may stay from the clock, samples: less than what is not known.
     pub fn knot_error(&self) -> f64 {
+        (0.3 * self.typical_sigma()).clamp(KNOT_ERROR.0, KNOT_ERROR.1)
+    }
+
+    /// The middle one of the sigmas claimed at the blocks, samples.
+    pub fn typical_sigma(&self) -> f64 {
         let mut sigmas: Vec<f64> = (0..self.lead.len()).map(|i| self.sigma(i)).collect();
-        let typical = median(&mut sigmas).unwrap_or(0.0);
-        (0.3 * typical).clamp(KNOT_ERROR.0, KNOT_ERROR.1)
+        median(&mut sigmas).unwrap_or(0.0)
     }
 
     /// By how much the mean rates of the first and the last third of the blocks differ.

@@ -2,7 +2,7 @@
 //! out: the change point of least squared error, `argmin sum_{r<c} e0^2 + sum_{r>=c+gap} e1^2` (alignment facts 5.4).
 
 use crate::error::Result;
-use crate::signal::{Kernel, KernelSpec, Sound, warped};
+use crate::signal::{Kernel, KernelSpec, Sound, warp};
 
 /// Samples on either side of the stretch from which the level is taken.
 const MARGIN: i64 = 4096;
@@ -121,9 +121,11 @@ pub fn locate(stretch: &Stretch<'_>) -> Result<Option<Located>> {
 fn slipped(stretch: &Stretch<'_>, from: i64, length: usize, jump: i64) -> Result<Vec<f64>> {
     let Voice { sound, channel } = stretch.slipped;
     let kernel = Kernel::shared(KernelSpec::MEASURE);
-    warped((sound, channel), &kernel, length, |i| {
+    let mut out = vec![0.0; length];
+    warp((sound, channel), &kernel, &mut out, |i| {
         (stretch.before)((from + i as i64) as f64) + jump as f64
-    })
+    })?;
+    Ok(out)
 }
 
 /// The factor that brings `y` to `x`.

@@ -2,7 +2,7 @@
 //! and warps at once.
 
 use crate::error::Result;
-use crate::signal::{Kernel, KernelSpec, Sound, straight};
+use crate::signal::{Kernel, KernelSpec, Lines, Sound};
 use crate::units::SampleRate;
 
 /// The rate that is aimed at: the room's coherent sound ends near 7 kHz.
@@ -64,28 +64,23 @@ impl Decimator {
         let mut planes = vec![Vec::with_capacity(count); channels.len()];
         let mut source: Vec<Vec<f64>> = vec![Vec::new(); channels.len()];
         let mut values: Vec<Vec<f64>> = vec![vec![0.0; BATCH]; channels.len()];
-        let mut positions = Vec::with_capacity(BATCH);
+        let (mut lines, mut places) = (Lines::default(), Vec::new());
         for first in (0..count).step_by(BATCH) {
-            positions.clear();
             let outputs = first..count.min(first + BATCH);
-            straight(&mut positions, outputs, &position);
-            let (low, high) = (positions[0].floor(), positions[positions.len() - 1].floor());
-            let start = low as i64 - self.kernel.before() as i64;
-            let length = (high - low).max(0.0) as usize + self.kernel.taps() + 1;
+            let many = outputs.len();
+            lines.lay(outputs, &position);
+            let start = lines.first() - self.kernel.before() as i64;
+            let length = (lines.last() - lines.first()).max(0) as usize + self.kernel.taps() + 1;
             for plane in &mut source {
                 plane.resize(length, 0.0);
             }
             let mut views: Vec<&mut [f64]> = source.iter_mut().map(Vec::as_mut_slice).collect();
             sound.read(channels, start, &mut views)?;
-            for position in &mut positions {
-                *position -= start as f64;
-            }
+            lines.places(start, &mut places);
             let inputs: Vec<&[f64]> = source.iter().map(Vec::as_slice).collect();
-            let mut outputs: Vec<&mut [f64]> = values
-                .iter_mut()
-                .map(|plane| &mut plane[..positions.len()])
-                .collect();
-            self.kernel.resample(&inputs, &positions, &mut outputs);
+            let mut outputs: Vec<&mut [f64]> =
+                values.iter_mut().map(|plane| &mut plane[..many]).collect();
+            self.kernel.resample_at(&inputs, &places, &mut outputs);
             for (plane, values) in planes.iter_mut().zip(&outputs) {
                 plane.extend(values.iter().map(|&value| value as f32));
             }

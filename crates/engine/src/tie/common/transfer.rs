@@ -252,12 +252,10 @@ impl<'a> Lens<'a> {
     }
 
     fn spectrum(&self, samples: &[f64]) -> Vec<Complex64> {
-        let faded: Vec<f64> = samples
-            .iter()
-            .zip(&self.window)
-            .map(|(s, w)| s * w)
-            .collect();
-        self.transform.spectrum(&faded)
+        let mut spectrum = Vec::new();
+        self.transform
+            .spectrum_under(&self.window, samples, &mut spectrum);
+        spectrum
     }
 
     fn add(
