@@ -1,9 +1,12 @@
 //! One channel in; runs at full scale and runs of zeros amid sound out.
 
 use super::{Runs, keep_last};
+use crate::signal::widest;
 
 /// Samples that are looked over at once for anything suspicious.
 const PIECE: usize = 64;
+/// So many pieces before any of them is dealt with.
+const PIECES: usize = 16;
 /// What an integer converter's last step lies above, full scale being 1: 16 bits have their largest value here.
 const FULL_SCALE: f64 = 1.0 - 1.0 / 32_768.0;
 /// Fewer samples at full scale are a peak that was just reached. Common practice, no source.
@@ -72,13 +75,14 @@ impl FaultMeter {
     }
 
     pub(super) fn add(&mut self, samples: &[f64]) {
-        for piece in samples.chunks(PIECE) {
-            let (mut most, mut least) = (0.0_f64, f64::INFINITY);
-            for value in piece {
-                let magnitude = value.abs();
-                most = if magnitude > most { magnitude } else { most };
-                least = if magnitude < least { magnitude } else { least };
-            }
+        for many in samples.chunks(PIECES * PIECE) {
+            self.add_pieces(many);
+        }
+    }
+
+    fn add_pieces(&mut self, samples: &[f64]) {
+        let extremes = widest!(extremes(samples));
+        for (piece, (most, least)) in samples.chunks(PIECE).zip(extremes) {
             let plain = most < FULL_SCALE && least > 0.0;
             if plain && least < self.step {
                 self.step = least;
@@ -201,4 +205,35 @@ impl FaultMeter {
         self.end_clip();
         (self.clips, self.drop_outs)
     }
+}
+
+/// The largest and the smallest magnitude of every piece.
+#[inline(always)]
+fn extremes(samples: &[f64]) -> [(f64, f64); PIECES] {
+    let mut found = [(0.0, f64::INFINITY); PIECES];
+    for (found, piece) in found.iter_mut().zip(samples.chunks(PIECE)) {
+        let (mut most, mut least) = ([0.0_f64; 8], [f64::INFINITY; 8]);
+        let (blocks, rest) = piece.as_chunks::<8>();
+        for block in blocks {
+            for lane in 0..8 {
+                let magnitude = block[lane].abs();
+                (most[lane], least[lane]) = wider((most[lane], least[lane]), magnitude);
+            }
+        }
+        let lanes = most.into_iter().zip(least);
+        *found = lanes.fold(*found, |all, (most, least)| wider(wider(all, most), least));
+        *found = rest
+            .iter()
+            .fold(*found, |all, value| wider(all, value.abs()));
+    }
+    found
+}
+
+/// What is no number changes nothing.
+#[inline(always)]
+fn wider((most, least): (f64, f64), magnitude: f64) -> (f64, f64) {
+    (
+        if magnitude > most { magnitude } else { most },
+        if magnitude < least { magnitude } else { least },
+    )
 }

@@ -1,6 +1,7 @@
 //! One channel in; its mean, its mean square and the level of its quiet moments out.
 
 use super::classes::Classes;
+use crate::signal::widest;
 use crate::units::Db;
 
 /// Windows whose levels are sorted, a second.
@@ -56,7 +57,7 @@ impl FloorMeter {
         while !samples.is_empty() {
             let wanted = self.window - self.held.samples as usize;
             let (now, later) = samples.split_at(wanted.min(samples.len()));
-            self.held.add(sums(now));
+            self.held.add(widest!(sums(now)));
             samples = later;
             if self.held.samples as usize == self.window {
                 self.end_window();
@@ -89,21 +90,20 @@ fn level(sums: Sums) -> f64 {
     Db::of_amplitude((sums.squares / n - mean * mean).max(0.0).sqrt()).0
 }
 
+#[inline(always)]
 fn sums(samples: &[f64]) -> Sums {
-    let mut lanes = [(0.0, 0.0); 8];
+    let (mut sums, mut squares) = ([0.0; 8], [0.0; 8]);
     let (blocks, rest) = samples.as_chunks::<8>();
     for block in blocks {
-        for (lane, value) in lanes.iter_mut().zip(block) {
-            lane.0 += value;
-            lane.1 += value * value;
+        for lane in 0..8 {
+            sums[lane] += block[lane];
+            squares[lane] += block[lane] * block[lane];
         }
     }
-    let rest = rest.iter().map(|value| (*value, value * value));
-    let both = lanes.into_iter().chain(rest);
-    let (sum, squares) = both.fold((0.0, 0.0), |sums, lane| (sums.0 + lane.0, sums.1 + lane.1));
+    let rest_squares = rest.iter().map(|value| value * value);
     Sums {
         samples: samples.len() as u64,
-        sum,
-        squares,
+        sum: sums.iter().sum::<f64>() + rest.iter().sum::<f64>(),
+        squares: squares.iter().sum::<f64>() + rest_squares.sum::<f64>(),
     }
 }

@@ -3,12 +3,19 @@
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
+use crate::signal::widest;
 use crate::units::Db;
 
 /// More channels are not compared: their pairs grow with the square.
 pub const MOST_CHANNELS: usize = 64;
-/// Positions of all channels that are multiplied before going on, so that they stay in the cache.
-const STRETCH: usize = 2048;
+/// Positions that are multiplied for all channels before going on: a first-level cache holds a dozen.
+const STRETCH: usize = 512;
+/// Positions that one core multiplies.
+const SHARE: usize = 16 * STRETCH;
+/// Channels that are multiplied by one other at the same time.
+const ABREAST: usize = 4;
+/// Sums side by side: eight doubles are one or two vectors on every processor.
+const LANES: usize = 8;
 
 /// How alike two channels are.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -32,9 +39,51 @@ impl Pair {
 
 pub(super) struct PairMeter {
     samples: u64,
+    totals: Totals,
+}
+
+/// What is added up.
+#[derive(Clone)]
+struct Totals {
     sums: Vec<f64>,
     /// For every channel, its products with itself and all later ones.
     products: Vec<Vec<f64>>,
+}
+
+impl Totals {
+    fn new(channels: usize) -> Self {
+        Self {
+            sums: vec![0.0; channels],
+            products: (0..channels)
+                .map(|first| vec![0.0; channels - first])
+                .collect(),
+        }
+    }
+
+    fn add(&mut self, other: &Self) {
+        let products = self.products.iter_mut().zip(&other.products);
+        for (own, other) in products.chain([(&mut self.sums, &other.sums)]) {
+            own.iter_mut().zip(other).for_each(|(a, b)| *a += b);
+        }
+    }
+
+    /// Adds the products of a stretch of all channels.
+    #[inline(always)]
+    fn add_stretch(&mut self, planes: &[&[f64]]) {
+        let rows = self.products.iter_mut().zip(&mut self.sums);
+        for (first, (row, sum)) in rows.enumerate() {
+            let (own, others) = (planes[first], &planes[first..]);
+            *sum += total(own);
+            let (fours, rest) = row.as_chunks_mut::<ABREAST>();
+            let (planes, rest_planes) = others.as_chunks::<ABREAST>();
+            for (products, planes) in fours.iter_mut().zip(planes) {
+                add_products(own, planes, products);
+            }
+            for (product, plane) in rest.iter_mut().zip(rest_planes) {
+                add_products(own, &[plane], std::array::from_mut(product));
+            }
+        }
+    }
 }
 
 impl PairMeter {
@@ -46,39 +95,46 @@ impl PairMeter {
         };
         Self {
             samples: 0,
-            sums: vec![0.0; channels],
-            products: (0..channels)
-                .map(|first| vec![0.0; channels - first])
-                .collect(),
+            totals: Totals::new(channels),
         }
     }
 
     pub(super) fn add(&mut self, planes: &[&[f64]]) {
+        let channels = self.totals.sums.len();
         let length = planes.first().map_or(0, |plane| plane.len());
         self.samples += length as u64;
-        let rows = self.products.par_iter_mut().zip(&mut self.sums).enumerate();
-        rows.for_each(|(first, (row, sum))| {
-            for from in (0..length).step_by(STRETCH) {
-                let stretch = from..length.min(from + STRETCH);
-                let own = &planes[first][stretch.clone()];
-                *sum += own.iter().sum::<f64>();
-                for (product, plane) in row.iter_mut().zip(&planes[first..]) {
-                    *product += dot(own, &plane[stretch.clone()]);
-                }
+        if channels == 0 {
+            return;
+        }
+        let shares: Vec<usize> = (0..length).step_by(SHARE).collect();
+        let shares = shares.par_iter().map(|&from| {
+            let mut totals = Totals::new(channels);
+            let until = length.min(from + SHARE);
+            for from in (from..until).step_by(STRETCH) {
+                let stretch = from..until.min(from + STRETCH);
+                let planes: Vec<&[f64]> = (planes.iter())
+                    .map(|plane| &plane[stretch.clone()])
+                    .collect();
+                widest!(totals.add_stretch(&planes));
             }
+            totals
         });
+        // in the order of the samples, so that the sums are the same on every number of cores
+        for totals in shares.collect::<Vec<_>>() {
+            self.totals.add(&totals);
+        }
     }
 
     pub(super) fn finish(self) -> Vec<Pair> {
         let n = self.samples.max(1) as f64;
         let common = |first: usize, second: usize| {
-            let product = self.products[first][second - first];
-            product / n - self.sums[first] / n * (self.sums[second] / n)
+            let product = self.totals.products[first][second - first];
+            product / n - self.totals.sums[first] / n * (self.totals.sums[second] / n)
         };
-        let channels = 0..self.sums.len();
+        let channels = 0..self.totals.sums.len();
         let all = channels
             .clone()
-            .flat_map(|a| (a + 1..self.sums.len()).map(move |b| [a, b]));
+            .flat_map(|a| (a + 1..self.totals.sums.len()).map(move |b| [a, b]));
         all.filter_map(|[a, b]| {
             let (own, other) = (common(a, a), common(b, b));
             let correlation = common(a, b) / (own * other).sqrt();
@@ -93,15 +149,38 @@ impl PairMeter {
     }
 }
 
-/// The sum of products.
-fn dot(a: &[f64], b: &[f64]) -> f64 {
-    let mut lanes = [0.0; 8];
-    let ((a8, a_rest), (b8, b_rest)) = (a.as_chunks::<8>(), b.as_chunks::<8>());
-    for (x, y) in a8.iter().zip(b8) {
-        for lane in 0..8 {
-            lanes[lane] += x[lane] * y[lane];
+/// Adds the sums of products of one channel with `N` others.
+#[inline(always)]
+fn add_products<const N: usize>(own: &[f64], others: &[&[f64]; N], products: &mut [f64; N]) {
+    let mut lanes = [[0.0; LANES]; N];
+    let (blocks, rest) = own.as_chunks::<LANES>();
+    let mut their = [blocks; N];
+    for (their, other) in their.iter_mut().zip(others) {
+        *their = &other.as_chunks().0[..blocks.len()];
+    }
+    for (at, block) in blocks.iter().enumerate() {
+        for other in 0..N {
+            for lane in 0..LANES {
+                lanes[other][lane] += block[lane] * their[other][at][lane];
+            }
         }
     }
-    let rest: f64 = a_rest.iter().zip(b_rest).map(|(x, y)| x * y).sum();
-    lanes.iter().sum::<f64>() + rest
+    for (product, (lanes, other)) in products.iter_mut().zip(lanes.iter().zip(others)) {
+        let others = &other[other.len() - rest.len()..];
+        let rest: f64 = rest.iter().zip(others).map(|(x, y)| x * y).sum();
+        *product += lanes.iter().sum::<f64>() + rest;
+    }
+}
+
+/// The sum of values.
+#[inline(always)]
+fn total(values: &[f64]) -> f64 {
+    let mut lanes = [0.0; LANES];
+    let (blocks, rest) = values.as_chunks::<LANES>();
+    for block in blocks {
+        for lane in 0..LANES {
+            lanes[lane] += block[lane];
+        }
+    }
+    lanes.iter().sum::<f64>() + rest.iter().sum::<f64>()
 }

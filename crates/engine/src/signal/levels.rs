@@ -3,6 +3,8 @@
 
 use serde::Serialize;
 
+use super::widest;
+
 /// Runs of digital silence that are kept one by one; beyond that they are only counted.
 const MOST_RUNS: usize = 100;
 
@@ -61,7 +63,7 @@ impl LevelMeter {
         self.add_each(head);
         let (blocks, tail) = rest.as_chunks::<LANES>();
         for group in blocks.chunks(64) {
-            if !self.add_plain(group) {
+            if !widest!(self.add_plain(group)) {
                 self.add_each(group.as_flattened());
             }
         }
@@ -70,6 +72,7 @@ impl LevelMeter {
 
     /// Takes samples among which there is no zero and none that is not finite, which is nearly all; otherwise takes none
     /// and says so.
+    #[inline(always)]
     fn add_plain(&mut self, blocks: &[[f64; LANES]]) -> bool {
         let mut sums = self.sums;
         let mut peaks = [0.0_f64; LANES];

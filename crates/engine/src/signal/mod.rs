@@ -8,6 +8,7 @@ pub mod spectrum;
 pub mod levels;
 pub mod order;
 pub mod warp;
+mod widest;
 pub mod at_rate;
 
 pub use at_rate::{AtRate, length_at};
@@ -19,3 +20,4 @@ pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};
 pub use stretch::Stretch;
 pub use warp::{Lines, warp};
+pub(crate) use widest::widest;

@@ -1,6 +1,6 @@
 //! Real samples in, spectra out, and back: one planned transform of a fixed length, and the Hann window.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::f64::consts::PI;
 use std::sync::Arc;
 
@@ -8,6 +8,9 @@ use realfft::num_complex::Complex64;
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 
 thread_local! {
+    /// What a thread planned before: planning takes as long as a few transforms, and there are a handful of lengths.
+    static PLANNER: RefCell<RealFftPlanner<f64>> = RefCell::new(RealFftPlanner::new());
+
     /// What a thread transforms in, so that no memory is asked for at every transform.
     static WORK: Cell<Work> = const { Cell::new(Work { samples: Vec::new(), scratch: Vec::new() }) };
 }
@@ -30,12 +33,11 @@ impl Transform {
     /// A transform of `length` samples; even.
     #[must_use]
     pub fn new(length: usize) -> Self {
-        let mut planner = RealFftPlanner::new();
-        Self {
+        PLANNER.with_borrow_mut(|planner| Self {
             length,
             forward: planner.plan_fft_forward(length),
             inverse: planner.plan_fft_inverse(length),
-        }
+        })
     }
 
     /// How many samples go in.

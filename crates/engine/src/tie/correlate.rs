@@ -3,8 +3,9 @@
 //!
 //! Sign: a delay is positive when the second sound comes later than the first.
 
-use fearless_simd::{Level, dispatch};
 use realfft::num_complex::Complex64;
+
+use crate::signal::widest;
 
 /// Neighbouring bins that belong to one comb before the other takes over.
 pub const COMB: usize = 32;
@@ -125,7 +126,7 @@ impl Bins<'_> {
 
     /// The sums over one comb.
     fn sums(&self, delay: f64, odd: usize) -> Sums {
-        dispatch!(Level::new(), _simd => self.sums_in_lanes(delay, odd))
+        widest!(self.sums_in_lanes(delay, odd))
     }
 
     /// Eight neighbouring bins at a time, whose phasors are turned on together; plain loops, for whatever vectors there are.

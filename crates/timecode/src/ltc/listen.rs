@@ -1,5 +1,6 @@
 //! A block of samples in, the words on it out: the band, the length of a cell by its line, then the likeliest sequence.
 
+use std::cell::RefCell;
 use std::sync::Arc;
 
 use realfft::num_complex::Complex;
@@ -19,6 +20,11 @@ const LINE: f32 = 20.0;
 
 /// Words that hold this share of a block leave no doubt of the length of a cell.
 const ENOUGH: f64 = 0.8;
+
+thread_local! {
+    /// Transforms of the two lengths or so that a thread listens with: planning one takes as long as using it.
+    static PLANNER: RefCell<RealFftPlanner<f32>> = RefCell::new(RealFftPlanner::new());
+}
 
 /// Listens to blocks of one length.
 pub(super) struct Listener {
@@ -41,8 +47,7 @@ impl Listener {
         while f64::from(sample_rate) / factor as f64 > 64_000.0 {
             factor *= 2;
         }
-        let mut planner = RealFftPlanner::new();
-        Self {
+        PLANNER.with_borrow_mut(|planner| Self {
             length,
             factor,
             hz: f64::from(sample_rate) / factor as f64,
@@ -50,7 +55,7 @@ impl Listener {
             back: planner.plan_fft_inverse(length / factor),
             again: planner.plan_fft_forward(length / factor),
             last_cell: None,
-        }
+        })
     }
 
     /// The words of a block, positions from its first sample.

@@ -71,6 +71,10 @@ impl Kernel {
         }
     }
 
+    #[expect(
+        clippy::needless_range_loop,
+        reason = "a known number of turns, all of which are unrolled"
+    )]
     #[inline(always)]
     fn sums<S: Simd, const N: usize, const G: usize, const TWO: bool>(
         &self,
