@@ -1,96 +1,84 @@
-//! Rendered ranges in order in, the quality of their channels out: measured beside writing, on all cores, a block at a time.
+//! Rendered ranges in order in, the quality of their channels out: measured beside writing, on all cores, a range at a time.
 
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
 use crate::quality::{Quality, QualityMeter};
 
-/// Values of all channels in a block: 8 MiB. Three blocks exist at a time.
-const VALUES: usize = 1 << 20;
+/// Ranges that are measured at a time, so that the cores meet seldom: a range is 1 MiB.
+const TOGETHER: usize = 8;
 
-/// A block: one plane a channel.
-type Block = Vec<Vec<f64>>;
+/// Ranges that wait to be measured.
+const WAITING: usize = TOGETHER;
+
+/// A range's planes.
+type Planes = Vec<Vec<f64>>;
 
 /// Where ranges are put.
 pub(super) struct Feeder {
-    held: Block,
-    full: usize,
-    blocks: SyncSender<Block>,
-    used: Receiver<Block>,
+    ranges: SyncSender<Planes>,
+    used: Receiver<Planes>,
 }
 
 /// The other end, for a thread of its own.
 pub(super) struct Measurer {
     meter: QualityMeter,
-    blocks: Receiver<Block>,
-    used: SyncSender<Block>,
+    /// For every channel, which plane it is.
+    channels: Vec<usize>,
+    ranges: Receiver<Planes>,
+    used: SyncSender<Planes>,
 }
 
-/// Both ends for `channels` at `rate` samples a second.
-pub(super) fn ends(channels: usize, rate: u32) -> (Feeder, Measurer) {
-    let (to_measurer, blocks) = sync_channel(1);
+/// Both ends, for the planes that are `channels`, at `rate` samples a second.
+pub(super) fn ends(channels: Vec<usize>, rate: u32) -> (Feeder, Measurer) {
+    let (to_measurer, ranges) = sync_channel(WAITING);
     // room for all that exist, so that giving back never waits
-    let (to_feeder, used) = sync_channel(4);
-    let full = (VALUES / channels.max(1)).max(1024);
+    let (to_feeder, used) = sync_channel(WAITING + TOGETHER + 1);
     let feeder = Feeder {
-        held: vec![Vec::with_capacity(full); channels],
-        full,
-        blocks: to_measurer,
+        ranges: to_measurer,
         used,
     };
     let measurer = Measurer {
-        meter: QualityMeter::new(channels, rate),
-        blocks,
+        meter: QualityMeter::new(channels.len(), rate),
+        channels,
+        ranges,
         used: to_feeder,
     };
     (feeder, measurer)
 }
 
 impl Feeder {
-    /// Takes the next values of all channels, slices of one length.
-    pub(super) fn add(&mut self, planes: &[&[f64]]) {
-        let length = planes.first().map_or(0, |plane| plane.len());
-        let mut done = 0;
-        while done < length {
-            let held = self.held.first().map_or(0, Vec::len);
-            let to = length.min(done + self.full - held);
-            for (held, plane) in self.held.iter_mut().zip(planes) {
-                held.extend_from_slice(&plane[done..to]);
-            }
-            done = to;
-            if self
-                .held
-                .first()
-                .is_some_and(|held| held.len() == self.full)
-            {
-                self.send();
-            }
-        }
-    }
-
-    fn send(&mut self) {
-        let mut empty = self.used.try_recv().unwrap_or_default();
-        empty.resize_with(self.held.len(), Vec::new);
-        empty.iter_mut().for_each(Vec::clear);
-        let block = std::mem::replace(&mut self.held, empty);
+    /// Takes the planes of the next range and leaves others there, of whatever was measured before.
+    pub(super) fn take(&self, planes: &mut Planes) {
+        let used = self.used.try_recv().unwrap_or_default();
         // nobody measures any more after a panic, which is told when the thread is joined
-        let _ = self.blocks.send(block);
-    }
-
-    /// Sends what is held.
-    pub(super) fn finish(mut self) {
-        self.send();
+        let _ = self.ranges.send(std::mem::replace(planes, used));
     }
 }
 
 impl Measurer {
     /// Measures until the other end is done.
     pub(super) fn run(mut self) -> Quality {
-        while let Ok(block) = self.blocks.recv() {
-            let planes: Vec<&[f64]> = block.iter().map(Vec::as_slice).collect();
-            self.meter.add(&planes);
-            // once the other end is done, no block is wanted again
-            let _ = self.used.send(block);
+        let mut ranges = Vec::new();
+        while let Ok(range) = self.ranges.recv() {
+            ranges.push(range);
+            if ranges.len() == TOGETHER {
+                self.measure(&mut ranges);
+            }
         }
+        self.measure(&mut ranges);
         self.meter.finish()
+    }
+
+    fn measure(&mut self, ranges: &mut Vec<Planes>) {
+        let channels = &self.channels;
+        let pieces: Vec<Vec<&[f64]>> = ranges
+            .iter()
+            .map(|range| channels.iter().map(|&plane| &range[plane][..]).collect())
+            .collect();
+        self.meter.add_all(&pieces);
+        for range in ranges.drain(..) {
+            // once the other end is done, no planes are wanted again
+            let _ = self.used.try_send(range);
+        }
     }
 }

@@ -7,6 +7,7 @@
 
 use wave::Encoding;
 
+use crate::signal::widest;
 use crate::units::Db;
 
 /// What did not fit into the encoding.
@@ -68,9 +69,7 @@ pub(super) fn quantise(
     let mut beyond = Beyond::default();
     let Some(full_scale) = full_scale(encoding) else {
         if encoding == Encoding::Float32 && !exact {
-            plane
-                .iter_mut()
-                .for_each(|value| *value = f64::from(*value as f32));
+            widest!(round_to_single(plane));
         }
         return beyond;
     };
@@ -95,6 +94,14 @@ pub(super) fn quantise(
         };
     }
     beyond
+}
+
+/// Every value to the nearest of 32-bit floating point.
+#[inline(always)]
+fn round_to_single(plane: &mut [f64]) {
+    for value in plane {
+        *value = f64::from(*value as f32);
+    }
 }
 
 /// A random number of triangular density on -1 to 1, the same for the same channel and position.

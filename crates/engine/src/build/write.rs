@@ -129,7 +129,8 @@ pub(super) fn write<'p>(
         }
     }
     let measuring = plan.options.quality && !plan.channels.is_empty();
-    let ends = measuring.then(|| ends(plan.channels.len(), plan.take.sample_rate));
+    let first_planes = || plan.channels.iter().map(|channel| channel.planes[0]);
+    let ends = measuring.then(|| ends(first_planes().collect(), plan.take.sample_rate));
     let (feeder, measurer) = ends.unzip();
     let (to_flusher, flushes) = channel();
     let (to_follower, grown) = channel();
@@ -267,7 +268,7 @@ fn open_writers<'t>(
 fn write_ranges(
     plan: &Plan<'_>,
     open: &mut [Open<'_>],
-    mut told: Told,
+    told: Told,
     progress: &dyn Progress,
 ) -> Result<Beyond> {
     let length = range_length(plan.channels.len());
@@ -281,7 +282,7 @@ fn write_ranges(
         render(plan, start, (end - start) as usize, &mut range)?;
         Ok(range)
     };
-    in_order(ranges, make, |range| {
+    in_order(ranges, make, |mut range| {
         go_on(progress)?;
         progress.advance(range.length as u64);
         beyond.add(range.beyond);
@@ -291,11 +292,6 @@ fn write_ranges(
         } else {
             &range.encoded
         };
-        if let Some(feeder) = told.feeder.as_mut().filter(|_| beyond.count == 0) {
-            let planes = plan.channels.iter().map(|channel| channel.planes[0]);
-            let planes: Vec<&[f64]> = planes.map(|plane| &range.planes[plane][..]).collect();
-            feeder.add(&planes);
-        }
         for stretch in stretches {
             let file = &mut open[stretch.file];
             let planes = planes_of(plan, stretch, &range.planes);
@@ -316,12 +312,12 @@ fn write_ranges(
                 let _ = told.flusher.send(stretch.file);
             }
         }
+        if let Some(feeder) = told.feeder.as_ref().filter(|_| beyond.count == 0) {
+            feeder.take(&mut range.planes);
+        }
         spare.give(range);
         Ok(())
     })?;
-    if let Some(feeder) = told.feeder {
-        feeder.finish();
-    }
     Ok(beyond)
 }
 

@@ -138,16 +138,35 @@ impl QualityMeter {
         }
     }
 
-    /// Takes the next samples of all channels, slices of one length. All cores share them: give it a second or so at a time.
+    /// Takes the next samples of all channels, slices of one length.
     pub fn add(&mut self, planes: &[&[f64]]) {
-        let numbers: Vec<Cow<'_, [f64]>> = planes.par_iter().map(|plane| numbers(plane)).collect();
-        let meters = self.channels.par_iter_mut();
-        meters
-            .zip(planes)
-            .zip(&numbers)
-            .for_each(|((meter, plane), numbers)| meter.add(plane, numbers));
-        let numbers: Vec<&[f64]> = numbers.iter().map(AsRef::as_ref).collect();
-        self.pairs.add(&numbers);
+        self.add_all(&[planes.to_vec()]);
+    }
+
+    /// The same for successive pieces, each with a slice a channel. All cores share them: give it a second or so at a time.
+    /// What it comes to depends on the pieces in its last bits, not on how many are given at a time.
+    pub fn add_all(&mut self, pieces: &[Vec<&[f64]>]) {
+        let meters = self.channels.par_iter_mut().enumerate();
+        let spoilt = meters.map(|(channel, meter)| {
+            let spoilt = pieces.iter().map(|planes| {
+                let plane = planes[channel];
+                let numbers = numbers(plane);
+                meter.add(plane, &numbers);
+                matches!(numbers, Cow::Owned(_))
+            });
+            spoilt.fold(false, |any, spoilt| any | spoilt)
+        });
+        let spoilt: Vec<bool> = spoilt.collect();
+        if spoilt.contains(&true) {
+            for planes in pieces {
+                let numbers: Vec<Cow<'_, [f64]>> =
+                    planes.iter().map(|plane| numbers(plane)).collect();
+                let planes: Vec<&[f64]> = numbers.iter().map(AsRef::as_ref).collect();
+                self.pairs.add_all(&[planes]);
+            }
+        } else {
+            self.pairs.add_all(pieces);
+        }
     }
 
     /// What it came to.

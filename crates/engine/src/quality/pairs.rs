@@ -10,8 +10,6 @@ use crate::units::Db;
 pub const MOST_CHANNELS: usize = 64;
 /// Positions that are multiplied for all channels before going on: a first-level cache holds a dozen.
 const STRETCH: usize = 512;
-/// Positions that one core multiplies.
-const SHARE: usize = 16 * STRETCH;
 /// Channels that are multiplied by one other at the same time.
 const ABREAST: usize = 4;
 /// Sums side by side: eight doubles are one or two vectors on every processor.
@@ -99,28 +97,27 @@ impl PairMeter {
         }
     }
 
-    pub(super) fn add(&mut self, planes: &[&[f64]]) {
+    /// Takes successive pieces of all channels.
+    pub(super) fn add_all(&mut self, pieces: &[Vec<&[f64]>]) {
         let channels = self.totals.sums.len();
-        let length = planes.first().map_or(0, |plane| plane.len());
-        self.samples += length as u64;
         if channels == 0 {
             return;
         }
-        let shares: Vec<usize> = (0..length).step_by(SHARE).collect();
-        let shares = shares.par_iter().map(|&from| {
+        let totals = pieces.par_iter().map(|planes| {
             let mut totals = Totals::new(channels);
-            let until = length.min(from + SHARE);
-            for from in (from..until).step_by(STRETCH) {
-                let stretch = from..until.min(from + STRETCH);
+            let length = planes.first().map_or(0, |plane| plane.len());
+            for from in (0..length).step_by(STRETCH) {
+                let stretch = from..length.min(from + STRETCH);
                 let planes: Vec<&[f64]> = (planes.iter())
                     .map(|plane| &plane[stretch.clone()])
                     .collect();
                 widest!(totals.add_stretch(&planes));
             }
-            totals
+            (length as u64, totals)
         });
-        // in the order of the samples, so that the sums are the same on every number of cores
-        for totals in shares.collect::<Vec<_>>() {
+        // in the order of the pieces, so that the sums are the same on every number of cores
+        for (samples, totals) in totals.collect::<Vec<_>>() {
+            self.samples += samples;
             self.totals.add(&totals);
         }
     }
