@@ -224,8 +224,8 @@ impl Kernel {
         while wide && at + ABREAST <= places.len() {
             let values = (&places[done..at], done);
             let rest = &places[at..];
-            let three = (planes.len() == 1).then(|| self.abreast(rest)).flatten();
-            if let Some(groups) = three {
+            let many = (planes.len() == 1).then(|| self.abreast(rest)).flatten();
+            if let Some(groups) = many {
                 self.by_rows(simd, &mut rows, planes, values, out);
                 self.side_by_side::<S, 1, STREAMS>(simd, planes, &groups, (at, out));
                 at += STREAMS * ABREAST;
@@ -236,6 +236,9 @@ impl Kernel {
                     match planes.len() {
                         1 => self.side_by_side::<S, 1, 1>(simd, planes, &groups, (at, out)),
                         2 => self.side_by_side::<S, 2, 1>(simd, planes, &groups, (at, out)),
+                        3 => self.side_by_side::<S, 3, 1>(simd, planes, &groups, (at, out)),
+                        4 => self.side_by_side::<S, 4, 1>(simd, planes, &groups, (at, out)),
+                        5 => self.side_by_side::<S, 5, 1>(simd, planes, &groups, (at, out)),
                         _ => self.side_by_side::<S, STREAMS, 1>(simd, planes, &groups, (at, out)),
                     }
                 }

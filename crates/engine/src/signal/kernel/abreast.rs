@@ -10,8 +10,11 @@ use super::{Eight, GROUP, Kernel};
 /// Positions in a group.
 pub(super) const ABREAST: usize = 8;
 
-/// Planes, or groups of positions, that are computed together: eight running sums each are kept in registers, 24 of 32.
-pub(super) const STREAMS: usize = 3;
+/// Planes, or groups of positions, that are computed together with the same coefficients.
+pub(super) const STREAMS: usize = 6;
+
+/// Running sums of each that are kept in registers at a time, 24 of 32 in all; then the other half of the taps has its turn.
+const HALF: usize = GROUP / 2;
 
 /// `G` groups of positions whose whole samples follow each other, in one phase or in two neighbouring ones.
 pub(super) struct Groups<const G: usize> {
@@ -71,10 +74,6 @@ impl Kernel {
         }
     }
 
-    #[expect(
-        clippy::needless_range_loop,
-        reason = "a known number of turns, all of which are unrolled"
-    )]
     #[inline(always)]
     fn sums<S: Simd, const N: usize, const G: usize, const TWO: bool>(
         &self,
@@ -83,6 +82,29 @@ impl Kernel {
         groups: &Groups<G>,
         (at, out): (usize, &mut [&mut [f64]]),
     ) {
+        let first = self.half::<S, N, G, TWO, 0>(simd, planes, groups);
+        let second = self.half::<S, N, G, TWO, HALF>(simd, planes, groups);
+        for plane in 0..N {
+            for group in 0..G {
+                // in the order in which a row's sums are added up
+                let (s, t) = (&first[plane][group], &second[plane][group]);
+                let sum = ((s[0] + t[0]) + (s[2] + t[2])) + ((s[1] + t[1]) + (s[3] + t[3]));
+                sum.store_slice(&mut out[plane][at + group * ABREAST..][..ABREAST]);
+            }
+        }
+    }
+    /// The running sums of the taps from `FROM` on of every eight.
+    #[expect(
+        clippy::needless_range_loop,
+        reason = "a known number of turns, all of which are unrolled"
+    )]
+    #[inline(always)]
+    fn half<S: Simd, const N: usize, const G: usize, const TWO: bool, const FROM: usize>(
+        &self,
+        simd: S,
+        planes: &[&[f64]],
+        groups: &Groups<G>,
+    ) -> [[[f64x8<S>; HALF]; G]; N] {
         let zero = f64x8::splat(simd, 0.0);
         let first = groups.first - self.before();
         let mut sources: [&[f64]; N] = [&[]; N];
@@ -98,16 +120,16 @@ impl Kernel {
             let phases = f64x8::from_slice(simd, &groups.phases[group]);
             upper[group] = phases.simd_gt(f64x8::splat(simd, groups.low));
         }
-        let mut sums = [[[zero; GROUP]; G]; N];
+        let mut sums = [[[zero; HALF]; G]; N];
         for (number, (low, high)) in low.iter().zip(high).enumerate() {
             let mut parts: [&[f64]; N] = [&[]; N];
             for (part, source) in parts.iter_mut().zip(&sources) {
                 *part = &source[number * GROUP..][..GROUP + G * ABREAST - 1];
             }
-            for tap in 0..GROUP {
+            for tap in 0..HALF {
                 for group in 0..G {
                     let of = |power: usize| {
-                        let of = |powers: &[Eight]| f64x8::splat(simd, powers[power].0[tap]);
+                        let of = |powers: &[Eight]| f64x8::splat(simd, powers[power].0[FROM + tap]);
                         if TWO {
                             upper[group].select(of(high), of(low))
                         } else {
@@ -116,7 +138,7 @@ impl Kernel {
                     };
                     let m = within[group];
                     let coefficient = of(2).mul_add(m, of(1)).mul_add(m, of(0));
-                    let from = tap + group * ABREAST;
+                    let from = FROM + tap + group * ABREAST;
                     for plane in 0..N {
                         let samples = f64x8::from_slice(simd, &parts[plane][from..from + ABREAST]);
                         let sum = &mut sums[plane][group][tap];
@@ -125,13 +147,6 @@ impl Kernel {
                 }
             }
         }
-        for plane in 0..N {
-            for group in 0..G {
-                // in the order in which a row's sums are added up
-                let s = &sums[plane][group];
-                let sum = ((s[0] + s[4]) + (s[2] + s[6])) + ((s[1] + s[5]) + (s[3] + s[7]));
-                sum.store_slice(&mut out[plane][at + group * ABREAST..][..ABREAST]);
-            }
-        }
+        sums
     }
 }
