@@ -37,6 +37,8 @@ const ROUGH: f64 = 1.0;
 const SEARCH: usize = 16;
 /// Looks are at one group of blocks in so many seconds; wander is slower.
 const THINNED_S: f64 = 20.0;
+/// ... of so many at least.
+const FEWEST_GROUPS: u64 = 32;
 /// Least share of believed blocks among the loudest quarter.
 const CARRYING: f64 = 0.8;
 /// Least share of the believed blocks that follow one clock.
@@ -229,7 +231,7 @@ fn settle(
     let length = follower.length().0;
     let groups = lead.length().0.min(length) / (GROUP * HOP) as u64;
     let every = ((THINNED_S * rate_hz / (GROUP * HOP) as f64) as usize)
-        .clamp(1, (groups / 64).max(1) as usize);
+        .clamp(1, (groups / FEWEST_GROUPS).max(1) as usize);
     let (mut looks, mut passes, mut moved, mut steps) = (0, 0, f64::INFINITY, false);
     let (track, pass) = loop {
         let looking = passes == 0 && looks < LOOKS && moved >= ROUGH;
