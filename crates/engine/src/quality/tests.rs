@@ -300,3 +300,34 @@ fn timecode_is_told_from_sound() {
         assert_eq!(one(plane).timecode, None, "sound {number}");
     }
 }
+
+/// Faults in the last few samples of a piece, which fill no vector, and a peak late in a block: in pieces of any length, any
+/// number at a time.
+#[test]
+fn however_it_is_cut_nothing_is_missed() {
+    const PIECE: usize = 1003;
+    let mut random = noise(11);
+    let mut plane: Vec<f64> = (0..200 * PIECE).map(|_| 0.02 * random() + 0.001).collect();
+    plane[1000..1020]
+        .iter_mut()
+        .for_each(|value| *value *= 25.0);
+    let (clip, drop_out) = (51 * PIECE - 3, 81 * PIECE - 8);
+    plane[clip..clip + 3].fill(1.0);
+    plane[drop_out..drop_out + 8].fill(0.0);
+    let mean = plane.iter().sum::<f64>() / plane.len() as f64;
+    let mut all = EbuR128::new(1, RATE, Mode::TRUE_PEAK).expect("a rate it takes");
+    all.add_frames_f64(&plane).expect("whole samples");
+    let peak_dbtp = Db::of_amplitude(all.true_peak(0).expect("a channel")).0;
+
+    let pieces: Vec<Vec<&[f64]>> = plane.chunks(PIECE).map(|piece| vec![piece]).collect();
+    for together in [1, 7] {
+        let mut meter = QualityMeter::new(1, RATE);
+        pieces.chunks(together).for_each(|some| meter.add_all(some));
+        let found = meter.finish().channels.remove(0);
+        let runs = |runs: &Runs| (runs.count, runs.first.clone());
+        assert_eq!(runs(&found.clips), (1, vec![[clip as u64, 3]]));
+        assert_eq!(runs(&found.drop_outs), (1, vec![[drop_out as u64, 8]]));
+        near(found.true_peak_dbtp, peak_dbtp, 1e-9);
+        near(Some(found.offset), mean, 1e-12);
+    }
+}
