@@ -100,3 +100,23 @@ fn words_at_no_sample_rate() {
     let reading = Reading::new(&samples, 0).expect("timecode");
     assert!(reading.speed() > 0.0 && reading.speed().is_finite());
 }
+
+/// Code at a seventeenth of its speed behind words that are no labels: what rings at the edges is not read as words many
+/// times as fast, and in place of those that were sent.
+#[test]
+fn slow_words_are_not_read_as_fast_ones() {
+    const SYNC: u16 = 0b1011_1111_1111_1100;
+    let mut words = vec![u64::MAX, u64::MAX, 0xFFFF_FFFF];
+    words.extend([0; 12]);
+    let bits: Vec<bool> = words
+        .iter()
+        .flat_map(|word| {
+            let own = (0..64).map(move |bit| word >> bit & 1 == 1);
+            own.chain((0..16).map(|bit| SYNC >> bit & 1 == 1))
+        })
+        .collect();
+    let reading = Reading::new(&code(&bits, 70.0), 8000).expect("the zeros count as labels");
+    let found: Vec<u64> = reading.words().map(|word| word.word.0).collect();
+    // the last has no edge at its end
+    assert_eq!(found, [0; 11]);
+}

@@ -4,6 +4,7 @@
 use std::fmt;
 use std::ops::Range;
 
+use rayon::prelude::*;
 use realfft::num_complex::Complex64;
 use serde::Serialize;
 
@@ -140,29 +141,34 @@ pub fn residuals(outputs: &[&OutputFile], take: &JointTake) -> Result<Vec<Residu
     let Some(whole) = Whole::open(outputs)? else {
         return Ok(Vec::new());
     };
-    let pairs = take
+    let followers = take
         .members
         .iter()
-        .filter(|member| member.role == Role::Follower)
-        .filter_map(|member| Some((member, channels(&whole, take, member)?)));
-    let mut found = Vec::new();
-    for (member, channels) in pairs {
-        for (place, stretch) in stretches(&whole, take, member) {
-            let middle = (stretch.start + stretch.end) as f64 / 2.0;
-            if let Some(lag) = lag(&whole.sound, channels, stretch)? {
-                found.push(Residual {
-                    joint_take: take.name.clone(),
-                    unit: member.unit.clone(),
-                    place,
-                    position: middle,
-                    lag_samples: lag.samples.0,
-                    sigma_samples: lag.sigma.0,
-                    correlation: lag.correlation,
-                });
-            }
-        }
-    }
-    Ok(found)
+        .filter(|member| member.role == Role::Follower);
+    let places: Vec<(&Member, (usize, usize), Place, Range<i64>)> = followers
+        .filter_map(|member| Some((member, channels(&whole, take, member)?)))
+        .flat_map(|(member, channels)| {
+            let places = stretches(&whole, take, member).into_iter();
+            places.map(move |(place, stretch)| (member, channels, place, stretch))
+        })
+        .collect();
+    let found: Vec<Option<Residual>> = places
+        .into_par_iter()
+        .map(|(member, channels, place, stretch)| {
+            let position = (stretch.start + stretch.end) as f64 / 2.0;
+            let lag = lag(&whole.sound, channels, stretch)?;
+            Ok(lag.map(|lag| Residual {
+                joint_take: take.name.clone(),
+                unit: member.unit.clone(),
+                place,
+                position,
+                lag_samples: lag.samples.0,
+                sigma_samples: lag.sigma.0,
+                correlation: lag.correlation,
+            }))
+        })
+        .collect::<Result<_>>()?;
+    Ok(found.into_iter().flatten().collect())
 }
 
 /// Says what lies beyond what the alignment claims.

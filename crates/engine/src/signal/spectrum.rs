@@ -21,6 +21,9 @@ struct Work {
     scratch: Vec<Complex64>,
 }
 
+/// Plans of longer transforms, megabytes each, are not kept.
+const LONGEST_KEPT: usize = 1 << 16;
+
 /// A planned real transform of one length, shareable between threads.
 #[derive(Clone)]
 pub struct Transform {
@@ -33,11 +36,16 @@ impl Transform {
     /// A transform of `length` samples; even.
     #[must_use]
     pub fn new(length: usize) -> Self {
-        PLANNER.with_borrow_mut(|planner| Self {
+        let planned = |planner: &mut RealFftPlanner<f64>| Self {
             length,
             forward: planner.plan_fft_forward(length),
             inverse: planner.plan_fft_inverse(length),
-        })
+        };
+        if length <= LONGEST_KEPT {
+            PLANNER.with_borrow_mut(planned)
+        } else {
+            planned(&mut RealFftPlanner::new())
+        }
     }
 
     /// How many samples go in.

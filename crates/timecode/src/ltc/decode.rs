@@ -20,6 +20,9 @@ const OVERLAP_S: f64 = 0.5;
 /// Where clean words leave out less than this many of a block nothing more is looked for in it.
 const LEFT_OUT: f64 = 2.2;
 
+/// How many times faster or slower than clean words those may be that are looked for beside them.
+const OTHER_SPEED: f64 = 4.0;
+
 /// The timecode on a track.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
@@ -117,10 +120,14 @@ impl Decoder {
             return;
         }
         let clean = Edges::of(&self.block).words();
-        let (held, longest) = clean.iter().fold((0.0, 0.0), |(held, longest), word| {
-            (held + word.length, f64::max(longest, word.length))
-        });
+        let lengths = || clean.iter().map(|word| word.length);
+        let (held, longest) = (lengths().sum::<f64>(), lengths().fold(0.0, f64::max));
+        let shortest = lengths().fold(longest, f64::min);
         let whole = self.block.len() as f64 - held < LEFT_OUT * longest;
+        // beside clean words there is no code at many times their speed, only their edges' own ringing
+        let likely = |word: &Heard| {
+            longest == 0.0 || (shortest / OTHER_SPEED..longest * OTHER_SPEED).contains(&word.length)
+        };
         let first = self.heard.len();
         self.heard.extend(clean);
         if !whole {
@@ -128,7 +135,8 @@ impl Decoder {
             let listener = self
                 .listener
                 .get_or_insert_with(|| Listener::new(length, rate));
-            self.heard.extend(listener.words(&self.block));
+            let words = listener.words(&self.block).into_iter();
+            self.heard.extend(words.filter(likely));
         }
         for word in &mut self.heard[first..] {
             word.start += self.at as f64;

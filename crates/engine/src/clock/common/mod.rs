@@ -291,7 +291,7 @@ fn settle(
 
 /// How far the moves at block middles are from those that the blocks around them see on the average: a block measures the
 /// mean of what lies within it. A fifth of this at most is what another pass would move the map by: measured 0.17 for a
-/// clock that wanders by 2 ppm within 19 s, 0.03 for one of the trade.
+/// clock that wanders by 2 ppm within 19 s, 0.03 for one that does by 0.3 ppm within minutes.
 fn uneven(moves: &[f64]) -> f64 {
     let bend = |m: &[f64]| (0.25 * (m[0] + m[2]) - 0.5 * m[1]).abs();
     moves.windows(3).map(bend).fold(0.0, f64::max)
