@@ -145,7 +145,7 @@ pub fn residuals(outputs: &[&OutputFile], take: &JointTake) -> Result<Vec<Residu
         .members
         .iter()
         .filter(|member| member.role == Role::Follower);
-    let places: Vec<(&Member, (usize, usize), Place, Range<i64>)> = followers
+    let places: Vec<_> = followers
         .filter_map(|member| Some((member, channels(&whole, take, member)?)))
         .flat_map(|(member, channels)| {
             let places = stretches(&whole, take, member).into_iter();
