@@ -1,4 +1,5 @@
-//! Rendered ranges in order in, the quality of their channels out: measured beside writing, on all cores, a range at a time.
+//! Rendered ranges in order in, the quality of their channels out: measured beside writing, on all cores, a few ranges at a
+//! time.
 
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 

@@ -1,7 +1,7 @@
 //! One channel in, how loud it was along its length out: peak and mean square of equal stretches, at most a thousand or so
 //! whatever the length.
 
-use crate::signal::widest;
+use crate::signal::{largest, squares, widest};
 
 /// A stretch at the beginning: a hundredth of a second.
 const FIRST_A_SECOND: u32 = 100;
@@ -50,7 +50,7 @@ impl EnvelopeMeter {
         while !samples.is_empty() {
             let wanted = (self.stretch - self.samples) as usize;
             let (now, later) = samples.split_at(wanted.min(samples.len()));
-            self.held = both(self.held, widest!(of(now)));
+            self.held = both(self.held, widest!((largest(now), squares(now))));
             self.samples += now.len() as u64;
             samples = later;
             if self.samples == self.stretch {
@@ -84,30 +84,6 @@ impl EnvelopeMeter {
             cells,
         }
     }
-}
-
-#[inline(always)]
-fn of(samples: &[f64]) -> (f64, f64) {
-    let (mut peaks, mut squares) = ([0.0_f64; 8], [0.0; 8]);
-    let (blocks, rest) = samples.as_chunks::<8>();
-    for block in blocks {
-        for lane in 0..8 {
-            let magnitude = block[lane].abs();
-            // not `max`, which asks what is no number
-            peaks[lane] = if magnitude > peaks[lane] {
-                magnitude
-            } else {
-                peaks[lane]
-            };
-            squares[lane] += block[lane] * block[lane];
-        }
-    }
-    let rest = rest.iter().map(|value| (value.abs(), value * value));
-    peaks
-        .into_iter()
-        .zip(squares)
-        .chain(rest)
-        .fold((0.0, 0.0), both)
 }
 
 fn both(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {

@@ -1,7 +1,7 @@
 //! One channel in; runs at full scale and runs of zeros amid sound out.
 
 use super::{Runs, keep_last};
-use crate::signal::widest;
+use crate::signal::{largest, smallest, widest};
 
 /// Samples that are looked over at once for anything suspicious.
 const PIECE: usize = 64;
@@ -212,28 +212,7 @@ impl FaultMeter {
 fn extremes(samples: &[f64]) -> [(f64, f64); PIECES] {
     let mut found = [(0.0, f64::INFINITY); PIECES];
     for (found, piece) in found.iter_mut().zip(samples.chunks(PIECE)) {
-        let (mut most, mut least) = ([0.0_f64; 8], [f64::INFINITY; 8]);
-        let (blocks, rest) = piece.as_chunks::<8>();
-        for block in blocks {
-            for lane in 0..8 {
-                let magnitude = block[lane].abs();
-                (most[lane], least[lane]) = wider((most[lane], least[lane]), magnitude);
-            }
-        }
-        let lanes = most.into_iter().zip(least);
-        *found = lanes.fold(*found, |all, (most, least)| wider(wider(all, most), least));
-        *found = rest
-            .iter()
-            .fold(*found, |all, value| wider(all, value.abs()));
+        *found = (largest(piece), smallest(piece));
     }
     found
-}
-
-/// What is no number changes nothing.
-#[inline(always)]
-fn wider((most, least): (f64, f64), magnitude: f64) -> (f64, f64) {
-    (
-        if magnitude > most { magnitude } else { most },
-        if magnitude < least { magnitude } else { least },
-    )
 }

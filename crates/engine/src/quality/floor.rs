@@ -1,7 +1,7 @@
 //! One channel in; its mean, its mean square and the level of its quiet moments out.
 
 use super::classes::Classes;
-use crate::signal::widest;
+use crate::signal::{squares, total, widest};
 use crate::units::Db;
 
 /// Windows whose levels are sorted, a second.
@@ -57,7 +57,11 @@ impl FloorMeter {
         while !samples.is_empty() {
             let wanted = self.window - self.held.samples as usize;
             let (now, later) = samples.split_at(wanted.min(samples.len()));
-            self.held.add(widest!(sums(now)));
+            self.held.add(Sums {
+                samples: now.len() as u64,
+                sum: widest!(total(now)),
+                squares: widest!(squares(now)),
+            });
             samples = later;
             if self.held.samples as usize == self.window {
                 self.end_window();
@@ -88,22 +92,4 @@ fn level(sums: Sums) -> f64 {
     let n = sums.samples.max(1) as f64;
     let mean = sums.sum / n;
     Db::of_amplitude((sums.squares / n - mean * mean).max(0.0).sqrt()).0
-}
-
-#[inline(always)]
-fn sums(samples: &[f64]) -> Sums {
-    let (mut sums, mut squares) = ([0.0; 8], [0.0; 8]);
-    let (blocks, rest) = samples.as_chunks::<8>();
-    for block in blocks {
-        for lane in 0..8 {
-            sums[lane] += block[lane];
-            squares[lane] += block[lane] * block[lane];
-        }
-    }
-    let rest_squares = rest.iter().map(|value| value * value);
-    Sums {
-        samples: samples.len() as u64,
-        sum: sums.iter().sum::<f64>() + rest.iter().sum::<f64>(),
-        squares: squares.iter().sum::<f64>() + rest_squares.sum::<f64>(),
-    }
 }

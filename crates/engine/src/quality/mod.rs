@@ -146,27 +146,21 @@ impl QualityMeter {
     /// The same for successive pieces, each with a slice a channel. All cores share them: give it a second or so at a time.
     /// What it comes to depends on the pieces in its last bits, not on how many are given at a time.
     pub fn add_all(&mut self, pieces: &[Vec<&[f64]>]) {
+        let planes = pieces.par_iter().map(|planes| planes.iter());
+        let numbers: Vec<Vec<Cow<'_, [f64]>>> = planes
+            .map(|planes| planes.map(|plane| numbers(plane)).collect())
+            .collect();
         let meters = self.channels.par_iter_mut().enumerate();
-        let spoilt = meters.map(|(channel, meter)| {
-            let spoilt = pieces.iter().map(|planes| {
-                let plane = planes[channel];
-                let numbers = numbers(plane);
-                meter.add(plane, &numbers);
-                matches!(numbers, Cow::Owned(_))
-            });
-            spoilt.fold(false, |any, spoilt| any | spoilt)
-        });
-        let spoilt: Vec<bool> = spoilt.collect();
-        if spoilt.contains(&true) {
-            for planes in pieces {
-                let numbers: Vec<Cow<'_, [f64]>> =
-                    planes.iter().map(|plane| numbers(plane)).collect();
-                let planes: Vec<&[f64]> = numbers.iter().map(AsRef::as_ref).collect();
-                self.pairs.add_all(&[planes]);
+        meters.for_each(|(channel, meter)| {
+            for (planes, numbers) in pieces.iter().zip(&numbers) {
+                meter.add(planes[channel], &numbers[channel]);
             }
-        } else {
-            self.pairs.add_all(pieces);
-        }
+        });
+        let numbers = numbers
+            .iter()
+            .map(|planes| planes.iter().map(AsRef::as_ref));
+        let numbers: Vec<Vec<&[f64]>> = numbers.map(Iterator::collect).collect();
+        self.pairs.add_all(&numbers);
     }
 
     /// What it came to.

@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 
-use crate::signal::widest;
+use crate::signal::{total, widest};
 use crate::units::Db;
 
 /// More channels are not compared: their pairs grow with the square.
@@ -37,20 +37,20 @@ impl Pair {
 
 pub(super) struct PairMeter {
     samples: u64,
-    totals: Totals,
-}
-
-/// What is added up.
-#[derive(Clone)]
-struct Totals {
     sums: Vec<f64>,
     /// For every channel, its products with itself and all later ones.
     products: Vec<Vec<f64>>,
 }
 
-impl Totals {
-    fn new(channels: usize) -> Self {
+impl PairMeter {
+    pub(super) fn new(channels: usize) -> Self {
+        let channels = if channels > MOST_CHANNELS {
+            0
+        } else {
+            channels
+        };
         Self {
+            samples: 0,
             sums: vec![0.0; channels],
             products: (0..channels)
                 .map(|first| vec![0.0; channels - first])
@@ -58,14 +58,38 @@ impl Totals {
         }
     }
 
-    fn add(&mut self, other: &Self) {
-        let products = self.products.iter_mut().zip(&other.products);
-        for (own, other) in products.chain([(&mut self.sums, &other.sums)]) {
-            own.iter_mut().zip(other).for_each(|(a, b)| *a += b);
+    /// Takes successive pieces of all channels.
+    pub(super) fn add_all(&mut self, pieces: &[Vec<&[f64]>]) {
+        let channels = self.sums.len();
+        if channels == 0 {
+            return;
+        }
+        let parts = pieces.par_iter().map(|planes| {
+            let mut part = Self::new(channels);
+            part.add(planes);
+            part
+        });
+        // in the order of the pieces, so that the sums are the same on every number of cores
+        for part in parts.collect::<Vec<_>>() {
+            self.samples += part.samples;
+            let products = self.products.iter_mut().zip(&part.products);
+            for (own, other) in products.chain([(&mut self.sums, &part.sums)]) {
+                own.iter_mut().zip(other).for_each(|(a, b)| *a += b);
+            }
         }
     }
 
-    /// Adds the products of a stretch of all channels.
+    fn add(&mut self, planes: &[&[f64]]) {
+        let length = planes.first().map_or(0, |plane| plane.len());
+        self.samples += length as u64;
+        for from in (0..length).step_by(STRETCH) {
+            let stretch = from..length.min(from + STRETCH);
+            let planes = planes.iter().map(|plane| &plane[stretch.clone()]);
+            let planes: Vec<&[f64]> = planes.collect();
+            widest!(self.add_stretch(&planes));
+        }
+    }
+
     #[inline(always)]
     fn add_stretch(&mut self, planes: &[&[f64]]) {
         let rows = self.products.iter_mut().zip(&mut self.sums);
@@ -82,56 +106,17 @@ impl Totals {
             }
         }
     }
-}
-
-impl PairMeter {
-    pub(super) fn new(channels: usize) -> Self {
-        let channels = if channels > MOST_CHANNELS {
-            0
-        } else {
-            channels
-        };
-        Self {
-            samples: 0,
-            totals: Totals::new(channels),
-        }
-    }
-
-    /// Takes successive pieces of all channels.
-    pub(super) fn add_all(&mut self, pieces: &[Vec<&[f64]>]) {
-        let channels = self.totals.sums.len();
-        if channels == 0 {
-            return;
-        }
-        let totals = pieces.par_iter().map(|planes| {
-            let mut totals = Totals::new(channels);
-            let length = planes.first().map_or(0, |plane| plane.len());
-            for from in (0..length).step_by(STRETCH) {
-                let stretch = from..length.min(from + STRETCH);
-                let planes: Vec<&[f64]> = (planes.iter())
-                    .map(|plane| &plane[stretch.clone()])
-                    .collect();
-                widest!(totals.add_stretch(&planes));
-            }
-            (length as u64, totals)
-        });
-        // in the order of the pieces, so that the sums are the same on every number of cores
-        for (samples, totals) in totals.collect::<Vec<_>>() {
-            self.samples += samples;
-            self.totals.add(&totals);
-        }
-    }
 
     pub(super) fn finish(self) -> Vec<Pair> {
         let n = self.samples.max(1) as f64;
         let common = |first: usize, second: usize| {
-            let product = self.totals.products[first][second - first];
-            product / n - self.totals.sums[first] / n * (self.totals.sums[second] / n)
+            let product = self.products[first][second - first];
+            product / n - self.sums[first] / n * (self.sums[second] / n)
         };
-        let channels = 0..self.totals.sums.len();
+        let channels = 0..self.sums.len();
         let all = channels
             .clone()
-            .flat_map(|a| (a + 1..self.totals.sums.len()).map(move |b| [a, b]));
+            .flat_map(|a| (a + 1..self.sums.len()).map(move |b| [a, b]));
         all.filter_map(|[a, b]| {
             let (own, other) = (common(a, a), common(b, b));
             let correlation = common(a, b) / (own * other).sqrt();
@@ -167,17 +152,4 @@ fn add_products<const N: usize>(own: &[f64], others: &[&[f64]; N], products: &mu
         let rest: f64 = rest.iter().zip(others).map(|(x, y)| x * y).sum();
         *product += lanes.iter().sum::<f64>() + rest;
     }
-}
-
-/// The sum of values.
-#[inline(always)]
-fn total(values: &[f64]) -> f64 {
-    let mut lanes = [0.0; LANES];
-    let (blocks, rest) = values.as_chunks::<LANES>();
-    for block in blocks {
-        for lane in 0..LANES {
-            lanes[lane] += block[lane];
-        }
-    }
-    lanes.iter().sum::<f64>() + rest.iter().sum::<f64>()
 }

@@ -4,7 +4,7 @@
 use ebur128::{Channel, EbuR128, Mode};
 
 use super::keep_last;
-use crate::signal::widest;
+use crate::signal::{largest, widest};
 use crate::units::Db;
 
 /// Samples that are judged together.
@@ -67,19 +67,4 @@ impl PeakMeter {
     pub(super) fn finish(&self) -> Option<f64> {
         (self.largest > 0.0).then(|| Db::of_amplitude(self.largest).0)
     }
-}
-
-/// The largest magnitude.
-#[inline(always)]
-fn largest(samples: &[f64]) -> f64 {
-    let larger = |most: f64, value: f64| if value > most { value } else { most };
-    let mut lanes = [0.0; 8];
-    let (blocks, rest) = samples.as_chunks::<8>();
-    for block in blocks {
-        for lane in 0..8 {
-            lanes[lane] = larger(lanes[lane], block[lane].abs());
-        }
-    }
-    let rest = rest.iter().map(|value| value.abs());
-    lanes.into_iter().chain(rest).fold(0.0, larger)
 }

@@ -191,13 +191,7 @@ impl Kernel {
     /// sample of the planes; each must lie in `before() ..= len - 1 - taps / 2`, so that all taps fall inside.
     /// `out[p]` receives as many values as there are positions.
     pub fn resample(&self, planes: &[&[f64]], positions: &[f64], out: &mut [&mut [f64]]) {
-        let places: Vec<(usize, f64)> = positions
-            .iter()
-            .map(|&position| {
-                let whole = position as usize;
-                (whole, position - whole as f64)
-            })
-            .collect();
+        let places: Vec<(usize, f64)> = positions.iter().map(|at| place(*at)).collect();
         self.resample_at(planes, &places, out);
     }
 
@@ -267,6 +261,13 @@ impl Kernel {
         let phase = if phase < last { phase } else { last };
         (phase, place - phase)
     }
+}
+
+/// A position, 0 at least, as a whole sample and a fraction.
+#[inline]
+pub(super) fn place(position: f64) -> (usize, f64) {
+    let whole = position as usize;
+    (whole, position - whole as f64)
 }
 
 #[cfg(test)]

@@ -20,4 +20,4 @@ pub use sound::{MemorySound, Sound};
 pub use spectrum::{Transform, hann};
 pub use stretch::Stretch;
 pub use warp::{Lines, warp};
-pub(crate) use widest::widest;
+pub(crate) use widest::{largest, smallest, squares, total, widest};

@@ -12,7 +12,7 @@ thread_local! {
     static PLANNER: RefCell<RealFftPlanner<f64>> = RefCell::new(RealFftPlanner::new());
 
     /// What a thread transforms in, so that no memory is asked for at every transform.
-    static WORK: Cell<Work> = const { Cell::new(Work { samples: Vec::new(), scratch: Vec::new() }) };
+    static WORK: Cell<Work> = Cell::default();
 }
 
 #[derive(Default)]
@@ -21,7 +21,7 @@ struct Work {
     scratch: Vec<Complex64>,
 }
 
-/// Plans of longer transforms, megabytes each, are not kept.
+/// Plans and memory of longer transforms, megabytes each, are not kept.
 const LONGEST_KEPT: usize = 1 << 16;
 
 /// A planned real transform of one length, shareable between threads.
@@ -79,15 +79,21 @@ impl Transform {
         work.samples.clear();
         work.samples.extend(samples.take(self.length));
         work.samples.resize(self.length, 0.0);
-        let scratch = work.scratch.len().max(self.forward.get_scratch_len());
-        work.scratch.resize(scratch, Complex64::default());
+        work.scratch
+            .resize(self.forward.get_scratch_len(), Complex64::default());
         spectrum.resize(self.bins(), Complex64::default());
         // The buffers have the planned lengths, the only thing that could fail.
         let done =
             self.forward
                 .process_with_scratch(&mut work.samples, spectrum, &mut work.scratch);
         debug_assert!(done.is_ok());
-        WORK.set(work);
+        self.keep(work);
+    }
+
+    fn keep(&self, work: Work) {
+        if self.length <= LONGEST_KEPT {
+            WORK.set(work);
+        }
     }
 
     /// The samples of `spectrum`, scaled so that a round trip is the identity.
@@ -100,12 +106,12 @@ impl Transform {
         }
         let mut output = vec![0.0; self.length];
         let mut work = WORK.take();
-        let scratch = work.scratch.len().max(self.inverse.get_scratch_len());
-        work.scratch.resize(scratch, Complex64::default());
+        work.scratch
+            .resize(self.inverse.get_scratch_len(), Complex64::default());
         let done = self
             .inverse
             .process_with_scratch(&mut spectrum, &mut output, &mut work.scratch);
-        WORK.set(work);
+        self.keep(work);
         debug_assert!(done.is_ok());
         let scale = 1.0 / self.length as f64;
         output.iter_mut().for_each(|value| *value *= scale);

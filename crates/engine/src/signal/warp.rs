@@ -4,6 +4,7 @@
 use std::cell::Cell;
 use std::ops::Range;
 
+use super::kernel::place;
 use super::{Kernel, Sound};
 use crate::error::Result;
 
@@ -56,11 +57,7 @@ impl Lines {
         for (line, ends) in self.ends.windows(2).enumerate() {
             let steps = STRAIGHT.min(self.length - line * STRAIGHT);
             let (here, slope) = (ends[0] - start as f64, (ends[1] - ends[0]) / steps as f64);
-            places.extend((0..steps).map(|step| {
-                let at = here + slope * step as f64;
-                let whole = at as usize;
-                (whole, at - whole as f64)
-            }));
+            places.extend((0..steps).map(|step| place(here + slope * step as f64)));
         }
     }
 }
@@ -74,7 +71,7 @@ struct Work {
 }
 
 thread_local! {
-    static WORK: Cell<Option<Work>> = const { Cell::new(None) };
+    static WORK: Cell<Work> = Cell::default();
 }
 
 /// The sound of `channel` at the positions of `out`; `position(i)` should rise by nearly 1 a step. Positions that spread over
@@ -88,7 +85,7 @@ pub fn warp(
     out: &mut [f64],
     position: impl Fn(usize) -> f64,
 ) -> Result<()> {
-    let mut work = WORK.take().unwrap_or_default();
+    let mut work = WORK.take();
     work.lines.lay(0..out.len(), &position);
     let (lowest, highest) = work.lines.reach();
     let spread = highest - lowest;
@@ -103,7 +100,7 @@ pub fn warp(
     sound.read(&[channel], first, &mut [&mut work.plane])?;
     work.lines.places(first, &mut work.places);
     kernel.resample_at(&[&work.plane], &work.places, &mut [out]);
-    WORK.set(Some(work));
+    WORK.set(work);
     Ok(())
 }
 

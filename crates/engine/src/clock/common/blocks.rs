@@ -175,13 +175,7 @@ struct Spectra {
 }
 
 thread_local! {
-    static WORK: Cell<Work> = const {
-        Cell::new(Work {
-            lead: Vec::new(),
-            own: Vec::new(),
-            spectra: Spectra { lead: Vec::new(), own: Vec::new(), cross: Vec::new() },
-        })
-    };
+    static WORK: Cell<Work> = Cell::default();
 }
 
 /// A block that was not silent.

@@ -93,6 +93,7 @@ impl Kernel {
             }
         }
     }
+
     /// The running sums of the taps from `FROM` on of every eight.
     #[expect(
         clippy::needless_range_loop,
